@@ -1,0 +1,9 @@
+"""The domain as one Django app."""
+
+from django.apps import AppConfig
+
+
+class LifecycleConfig(AppConfig):
+    name = "lifecycle"
+    default_auto_field = "django.db.models.BigAutoField"
+    verbose_name = "Sheenward"

@@ -1,0 +1,27 @@
+"""Find a row of one studio or answer that it is not here."""
+
+from __future__ import annotations
+
+from typing import Any, TypeVar
+
+from django.db import models
+
+from lifecycle.errors import NotFoundHere
+from lifecycle.models import Studio
+
+Row = TypeVar("Row", bound=models.Model)
+
+
+def one(model: type[Row], studio: Studio, pk: Any, *, lock: bool = False) -> Row:
+    """The row with this key in this studio.
+
+    Raises:
+        NotFoundHere: it does not exist here, whether or not another studio has it.
+    """
+    rows = model._default_manager.filter(studio=studio, pk=pk)
+    if lock:
+        rows = rows.select_for_update()
+    row = rows.first()
+    if row is None:
+        raise NotFoundHere(f"There is no {model._meta.verbose_name} {pk} in this studio.")
+    return row

@@ -1,0 +1,204 @@
+"""Step 8 of the cycle and the verbs around a visit: proposed, booked, settled."""
+
+from __future__ import annotations
+
+import hashlib
+from collections import defaultdict
+from collections.abc import Mapping, Sequence
+from datetime import date, datetime, timedelta
+from decimal import Decimal
+
+from django.db import transaction
+
+from lifecycle import journal
+from lifecycle.care.bundling import Bundle, bundle
+from lifecycle.care.due import Due
+from lifecycle.care.find import one
+from lifecycle.care.record import record_event
+from lifecycle.care.rules import TASKS
+from lifecycle.errors import DomainError
+from lifecycle.models import (
+    LIVE_DUE,
+    Bay,
+    CareDue,
+    DueState,
+    ProposalState,
+    Studio,
+    Vehicle,
+    Visit,
+    VisitProposal,
+    VisitState,
+)
+
+AHEAD = timedelta(days=90)
+# What a finished task tells the forecast. Layers are recorded by the technician, with product and batch.
+EVENT_OF_TASK = {"decontamination_wash": "decontamination", "maintenance_wash": "wash"}
+
+
+def due_of(row: CareDue) -> Due:
+    """A stored window in the words of the pure rules."""
+    texts = {name: row.words.get(name, "") for name in ("known", "changed", "expected", "prevents", "if_postponed")}
+    return Due(
+        task=row.task, surfaces=tuple(row.surfaces), earliest=row.earliest, ideal=row.ideal, latest=row.latest,
+        contract=row.contract_on, reason_code=row.reason_code, why=row.why, layer_keys=(),
+        self_check=row.words.get("self_check", ""), **texts,
+    )  # fmt: skip
+
+
+def propose(*, at: datetime) -> Mapping[str, int]:
+    """Bundle the open windows of the next three months into visits, vehicle by vehicle."""
+    counts = {"vehicles": 0, "proposed": 0, "withdrawn": 0}
+    by_vehicle: dict[int, list[CareDue]] = defaultdict(list)
+    rows = CareDue.objects.filter(
+        state=DueState.OPEN, earliest__lte=at.date() + AHEAD, vehicle__retired_on=None
+    ).select_related("vehicle", "vehicle__site")
+    for row in rows:
+        by_vehicle[row.vehicle_id].append(row)
+    standing: dict[int, dict[str, VisitProposal]] = defaultdict(dict)
+    for proposal in VisitProposal.objects.filter(state=ProposalState.PROPOSED).prefetch_related("dues"):
+        standing[proposal.vehicle_id][proposal.key] = proposal
+    for vehicle_id in sorted(by_vehicle.keys() | standing.keys()):
+        made, gone = _propose_for(by_vehicle.get(vehicle_id, []), standing.get(vehicle_id, {}), at)
+        counts["vehicles"] += 1
+        counts["proposed"] += made
+        counts["withdrawn"] += gone
+    return {**counts, "standing": VisitProposal.objects.filter(state=ProposalState.PROPOSED).count()}
+
+
+def _key(rows: Sequence[CareDue]) -> str:
+    return hashlib.sha256(",".join(str(pk) for pk in sorted(row.pk for row in rows)).encode()).hexdigest()
+
+
+def _propose_for(rows: list[CareDue], standing: Mapping[str, VisitProposal], at: datetime) -> tuple[int, int]:
+    row_of = {row.task: row for row in rows}
+    made, kept = 0, set()
+    bundles = bundle([due_of(row) for row in rows], as_of=at.date(), size=rows[0].vehicle.size) if rows else ()
+    with transaction.atomic():
+        for bundled in bundles:
+            members = [row_of[due.task] for due in bundled.dues]
+            key = _key(members)
+            kept.add(key)
+            made += _write_proposal(members, bundled, standing.get(key), key, at)
+        gone = [proposal for key, proposal in standing.items() if key not in kept]
+        for proposal in gone:
+            proposal.state = ProposalState.WITHDRAWN
+            proposal.save(update_fields=["state"])
+    return made, len(gone)
+
+
+def _write_proposal(
+    members: list[CareDue], bundled: Bundle, standing: VisitProposal | None, key: str, at: datetime
+) -> int:
+    facts = {
+        "earliest": bundled.earliest,
+        "ideal": bundled.ideal,
+        "latest": bundled.latest,
+        "tasks": list(bundled.tasks),
+        "labour_h": bundled.labour_h,
+        "cure_h": bundled.cure_h,
+        "why": bundled.why,
+    }
+    if standing is not None:
+        if any(getattr(standing, name) != value for name, value in facts.items()):
+            VisitProposal.objects.filter(pk=standing.pk).update(**facts)
+        return 0
+    vehicle = members[0].vehicle
+    proposal: VisitProposal = VisitProposal.objects.create(
+        studio=vehicle.studio, vehicle=vehicle, site=vehicle.site, key=key, made_at=at, **facts
+    )
+    proposal.dues.set(members)
+    journal.record(
+        studio=vehicle.studio, actor="cycle", at=at, verb="visit proposed", subject="visit proposal",
+        subject_id=proposal.pk, vehicle_id=vehicle.pk, ideal=bundled.ideal, tasks=list(bundled.tasks),
+    )  # fmt: skip
+    return 1
+
+
+def book(
+    *,
+    studio: Studio,
+    vehicle_id: int,
+    on: date,
+    tasks: Sequence[str],
+    hours: float | None = None,
+    proposal_id: int | None = None,
+    bay_id: int | None = None,
+    actor: str,
+    at: datetime,
+) -> Visit:
+    """Book a visit. Care windows that it covers are marked as booked, so that nobody is reminded of them.
+
+    Raises:
+        DomainError: no task, an unknown task, or a day in the past.
+        NotFoundHere: vehicle, bay or proposal of another studio.
+    """
+    vehicle = one(Vehicle, studio, vehicle_id)
+    unknown = [task for task in tasks if task not in TASKS]
+    if not tasks or unknown:
+        raise DomainError(
+            f"tasks: {', '.join(unknown) or 'none'} — choose from {', '.join(sorted(TASKS))}.", field="tasks"
+        )
+    if on < at.date():
+        raise DomainError(f"on: {on} lies in the past; choose today or later.", field="on")
+    proposal = one(VisitProposal, studio, proposal_id) if proposal_id is not None else None
+    bay = one(Bay, studio, bay_id) if bay_id is not None else None
+    labour = sum(TASKS[task].labour_h(vehicle.size) for task in tasks) if hours is None else hours
+    if labour <= 0:
+        raise DomainError("hours: give more than 0.", field="hours")
+    with transaction.atomic():
+        visit: Visit = Visit.objects.create(
+            studio=studio, vehicle=vehicle, site=vehicle.site, bay=bay, proposal=proposal, on=on, hours=labour,
+            tasks=list(tasks), booked_at=at,
+        )  # fmt: skip
+        if proposal is not None:
+            proposal.state = ProposalState.ACCEPTED
+            proposal.save(update_fields=["state"])
+        CareDue.objects.filter(vehicle=vehicle, task__in=tasks, state=DueState.OPEN).update(state=DueState.BOOKED)
+        journal.record(
+            studio=studio, actor=actor, at=at, verb="visit booked", subject="visit", subject_id=visit.pk,
+            vehicle_id=vehicle.pk, on=on, tasks=list(tasks),
+        )  # fmt: skip
+    return visit
+
+
+def settle(
+    *, studio: Studio, visit_id: int, state: str, paid: Decimal | None = None, actor: str, at: datetime
+) -> Visit:
+    """Say what became of a booked visit: done, cancelled or no_show.
+
+    Done closes its care windows and tells the forecast of washes and decontamination; layers put on are recorded by the
+    technician. Cancelled and no_show open the windows again.
+    """
+    if state not in (VisitState.DONE, VisitState.CANCELLED, VisitState.NO_SHOW):
+        raise DomainError(f"state: {state!r} is not done, cancelled or no_show.", field="state")
+    if paid is not None and paid < 0:
+        raise DomainError("paid: give 0 or more.", field="paid")
+    with transaction.atomic():
+        visit = one(Visit, studio, visit_id, lock=True)
+        if visit.state != VisitState.BOOKED:
+            raise DomainError(f"This visit is already settled: {visit.get_state_display()}.")
+        if state == VisitState.DONE and visit.on > at.date():
+            raise DomainError(f"state: the visit is on {visit.on}; it cannot be done before.", field="state")
+        visit.state, visit.settled_at, visit.paid = state, at, paid
+        visit.save(update_fields=["state", "settled_at", "paid"])
+        dues = CareDue.objects.filter(vehicle=visit.vehicle, task__in=visit.tasks, state__in=LIVE_DUE)
+        if state == VisitState.DONE:
+            dues.update(state=DueState.DONE, closed_at=at, closed_why=f"Done on {visit.on}.")
+            for task in visit.tasks:
+                if task in EVENT_OF_TASK:
+                    record_event(
+                        studio=studio, vehicle_id=visit.vehicle_id, kind=EVENT_OF_TASK[task], on=visit.on,
+                        actor=actor, at=at,
+                    )  # fmt: skip
+            if "inspection" in visit.tasks:
+                visit.vehicle.contract_terms.filter(done_on=None, due__lte=visit.on + timedelta(days=60)).update(
+                    done_on=visit.on
+                )
+        else:
+            dues.filter(state=DueState.BOOKED).update(state=DueState.OPEN)
+        Vehicle.objects.filter(pk=visit.vehicle_id).update(assess_again=True)
+        journal.record(
+            studio=studio, actor=actor, at=at, verb=f"visit {state.replace('_', ' ')}", subject="visit",
+            subject_id=visit.pk, vehicle_id=visit.vehicle_id, on=visit.on,
+        )  # fmt: skip
+    return visit

@@ -1,0 +1,6 @@
+"""The only bridge between the rows and the wear model: rows -> wear types -> forecast rows."""
+
+from lifecycle.condition.inputs import rows_for, vehicle_input
+from lifecycle.condition.run import assess, assess_one, stored_forecast
+
+__all__ = ["assess", "assess_one", "rows_for", "stored_forecast", "vehicle_input"]

@@ -1,0 +1,184 @@
+"""Step 6 of the cycle: assess the vehicles whose inputs changed, and keep what was said."""
+
+from __future__ import annotations
+
+import hashlib
+import json
+from collections.abc import Callable, Iterator, Mapping
+from datetime import date, datetime, timedelta
+from functools import cache
+from typing import Any
+
+from django.db import transaction
+from django.db.models import Exists, OuterRef, Q
+from pydantic import TypeAdapter
+
+from lifecycle import journal
+from lifecycle.climate import store as climate_store
+from lifecycle.condition.inputs import rows_for, vehicle_input
+from lifecycle.errors import NotFoundHere
+from lifecycle.models import Assessment, Forecast, Layer, Studio, Vehicle
+from lifecycle.wear.assessment import MODEL_VERSION
+from lifecycle.wear.assessment import assess as wear_assess
+from lifecycle.wear.types import ClimateYear, LayerForecast, Place, VehicleForecast, VehicleInput
+
+CHUNK = 50
+
+
+@cache
+def _forecast_codec() -> TypeAdapter[VehicleForecast]:
+    return TypeAdapter(VehicleForecast)
+
+
+@cache
+def _input_codec() -> TypeAdapter[VehicleInput]:
+    return TypeAdapter(VehicleInput)
+
+
+def week_of(day: date) -> date:
+    """The Monday of a day. The clock itself is an input of the forecast; it counts in weeks."""
+    return day - timedelta(days=day.weekday())
+
+
+def input_hash(vehicle: VehicleInput, climates: list[ClimateYear]) -> str:
+    """SHA-256 over a canonical form of all inputs and the model's version; equal inputs have equal hashes."""
+    plain = _input_codec().dump_python(vehicle, mode="json")
+    plain["as_of"] = week_of(vehicle.as_of).isoformat()
+    plain["climates"] = [TypeAdapter(ClimateYear).dump_python(year, mode="json") for year in climates]
+    plain["model"] = MODEL_VERSION
+    return hashlib.sha256(json.dumps(plain, sort_keys=True).encode()).hexdigest()
+
+
+def stale_vehicle_ids(at: datetime) -> list[int]:
+    """Vehicles with a change since their last assessment, or with none of this week."""
+    this_week = Assessment.objects.filter(
+        vehicle=OuterRef("pk"), latest=True, as_of__gte=week_of(at.date()), model_version=MODEL_VERSION
+    )
+    return list(
+        Vehicle.objects.filter(retired_on=None)
+        .filter(Q(assess_again=True) | ~Exists(this_week))
+        .order_by("pk")
+        .values_list("pk", flat=True)
+    )
+
+
+def assess(*, at: datetime, progress: Callable[[int, int], None] | None = None) -> Mapping[str, int]:
+    """Assess every vehicle whose inputs changed; safe to run twice, or from two workers at once."""
+    ids = stale_vehicle_ids(at)
+    counts = {"assessed": 0, "unchanged": 0}
+    climate = climate_store.reader(at)
+    for start in range(0, len(ids), CHUNK):
+        for vehicle in rows_for(ids[start : start + CHUNK]):
+            counts["assessed" if _assess_row(vehicle, climate, at) else "unchanged"] += 1
+        if progress is not None:
+            progress(min(start + CHUNK, len(ids)), len(ids))
+    return counts
+
+
+def assess_one(*, studio: Studio, vehicle_id: int, at: datetime) -> Assessment:
+    """Assess one vehicle now, so that the page after a recording shows what changed.
+
+    Raises:
+        NotFoundHere: the vehicle is not in this studio.
+    """
+    rows = rows_for(Vehicle.objects.filter(studio=studio, pk=vehicle_id).values_list("pk", flat=True))
+    if not rows:
+        raise NotFoundHere(f"There is no vehicle {vehicle_id} in this studio.")
+    _assess_row(rows[0], climate_store.reader(at), at)
+    latest: Assessment = Assessment.objects.get(vehicle_id=vehicle_id, latest=True)
+    return latest
+
+
+def _assess_row(vehicle: Vehicle, climate: Callable[[Place], ClimateYear], at: datetime) -> bool:
+    given = vehicle_input(vehicle, as_of=at.date())
+    places = dict.fromkeys([given.place, *(habit.place for habit in given.habits if habit.place is not None)])
+    digest = input_hash(given, [climate(place) for place in places])
+    before = Assessment.objects.filter(vehicle=vehicle, latest=True).first()
+    if before is not None and before.input_hash == digest:
+        Vehicle.objects.filter(pk=vehicle.pk).update(assess_again=False)
+        return False
+    forecast = wear_assess(given, climate)
+    with transaction.atomic():
+        # Whoever holds the vehicle's row writes; a second worker then finds the same hash.
+        Vehicle.objects.select_for_update().get(pk=vehicle.pk)
+        for old in Assessment.objects.filter(vehicle=vehicle, latest=True):
+            if old.input_hash == digest:
+                return False
+            old.latest, old.whole, old.inputs = False, {}, {}
+            old.save(update_fields=["latest", "whole", "inputs"])
+            Forecast.objects.filter(assessment=old).update(course=[])
+        assessment = _store(vehicle, given, forecast, digest, at)
+        Vehicle.objects.filter(pk=vehicle.pk).update(assess_again=False)
+        journal.record(
+            studio=vehicle.studio, actor="cycle", at=at, verb="condition assessed", subject="assessment",
+            subject_id=assessment.pk, vehicle_id=vehicle.pk, model_version=MODEL_VERSION, input_hash=digest,
+        )  # fmt: skip
+    return True
+
+
+def _store(vehicle: Vehicle, given: VehicleInput, forecast: VehicleForecast, digest: str, at: datetime) -> Assessment:
+    whole = _forecast_codec().dump_python(forecast, mode="json")
+    assessment: Assessment = Assessment.objects.create(
+        studio=vehicle.studio,
+        vehicle=vehicle,
+        as_of=forecast.as_of,
+        at=at,
+        input_hash=digest,
+        model_version=forecast.model_version,
+        surfaces={
+            surface["code"]: {name: value for name, value in surface.items() if name != "layers"}
+            for surface in whole["surfaces"]
+        },
+        climate={
+            "source": forecast.climate.source,
+            "class": forecast.climate.koppen_class,
+            "error": forecast.climate.error_word,
+            "detail": forecast.climate.detail,
+        },
+        assumed=list(forecast.assumed),
+        whole=whole,
+        inputs=_input_codec().dump_python(given, mode="json"),
+    )
+    layers = {f"layer:{row.pk}": row for row in Layer.objects.filter(surface__vehicle=vehicle)}
+    Forecast.objects.bulk_create(
+        Forecast(
+            studio=vehicle.studio,
+            assessment=assessment,
+            layer=layers[layer.key],
+            surface_id=layers[layer.key].surface_id,
+            **_layer_fields(layer, plain),
+        )
+        for surface, plain_surface in zip(forecast.surfaces, whole["surfaces"], strict=True)
+        for layer, plain in zip(surface.layers, plain_surface["layers"], strict=True)
+    )
+    return assessment
+
+
+def _layer_fields(layer: LayerForecast, plain: Mapping[str, Any]) -> dict[str, Any]:
+    def points(name: str, prefix: str, suffix: str = "") -> Iterator[tuple[str, Any]]:
+        band = getattr(layer, name)
+        for point in ("p10", "p50", "p90"):
+            yield f"{prefix}_{point}{suffix}", getattr(band, point) if band is not None else None
+
+    return {
+        "stage": layer.stage.value,
+        **dict(points("function_left", "function")),
+        **dict(points("renewal_months", "renewal", "_months")),
+        **dict(points("tired_on", "tired")),
+        **dict(points("end_on", "end")),
+        "rate_median": layer.rate_median,
+        "seen_on": layer.seen_on,
+        "evidence_says": layer.evidence_says[:300],
+        "reasons": plain["reasons"],
+        "marks": plain["marks"],
+        "notes": plain["notes"],
+        "course": plain["course"],
+    }
+
+
+def stored_forecast(assessment: Assessment) -> tuple[VehicleForecast, VehicleInput]:
+    """The complete forecast of the latest assessment of a vehicle, and what it was made from."""
+    return (
+        _forecast_codec().validate_python(assessment.whole),
+        _input_codec().validate_python(assessment.inputs),
+    )

@@ -1,0 +1,8 @@
+"""ASGI entry point, for those who must; gunicorn with WSGI is the measured choice."""
+
+import os
+
+from django.core.asgi import get_asgi_application
+
+os.environ.setdefault("DJANGO_SETTINGS_MODULE", "portal.settings")
+application = get_asgi_application()
