@@ -147,4 +147,5 @@ def find_vehicle(text: str) -> Vehicle | None:
         found = rows.filter(pk=int(text)).first()
         if found is not None:
             return found
-    return rows.filter(plate__iexact=text).order_by("retired_on", "-pk").first()
+    by_plate: Vehicle | None = rows.filter(plate__iexact=text).order_by("retired_on", "-pk").first()
+    return by_plate

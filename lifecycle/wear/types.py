@@ -1,8 +1,8 @@
 """What goes into the wear model and what comes out of it.
 
 These frozen dataclasses are the only language that `lifecycle.wear`, the scenario file and the database bridge
-(`lifecycle.condition`) share. No Django in here. Dates are calendar days at the place; lengths in m or µm, temperatures in
-degrees Celsius unless a name says otherwise.
+(`lifecycle.condition`) share. No Django in here. Dates are calendar days at the place; lengths in m or µm, temperatures
+in degrees Celsius unless a name says otherwise.
 """
 
 from __future__ import annotations
@@ -92,7 +92,8 @@ class ClimateYear:
 
 @dataclass(frozen=True, slots=True)
 class HabitPeriod:
-    """How the vehicle is used from `start` (included) to `end` (excluded; None: still so). Values as in the scenario file.
+    """How the vehicle is used from `start` (included) to `end` (excluded; None: still so). Values as in the scenario
+    file.
 
     `place` is set where the vehicle lives elsewhere than `VehicleInput.place` during this period. `defaulted` names the
     fields that nobody gave.
@@ -151,7 +152,8 @@ class Removal:
 
 @dataclass(frozen=True, slots=True)
 class SurfaceInput:
-    """A panel, a pane, a wheel set, a trim group, the engine bay. `layers` from the bottom up, by date of application."""
+    """A panel, a pane, a wheel set, a trim group, the engine bay. `layers` from the bottom up, by date of
+    application."""
 
     code: str
     orientation: str
@@ -256,8 +258,8 @@ class LayerForecast:
     """The state and the future of one live layer.
 
     For a layer of kind "unknown" no forecast is given: bands and dates are None and the stage is `UNKNOWN`. A layer on
-    which "no beading" was seen without decontamination keeps its bands (the clock alone), but its stage is `UNKNOWN` too:
-    clogged, wear unknown until it has been decontaminated and looked at again.
+    which "no beading" was seen without decontamination keeps its bands (the clock alone), but its stage is `UNKNOWN`
+    too: clogged, wear unknown until it has been decontaminated and looked at again.
 
     Attributes:
         function_left, life_consumed: today's bands.
@@ -322,8 +324,8 @@ class ClearCoat:
 class SurfaceForecast:
     """`clogging` is 0 (clean) to 1 (fully clogged); `clogged` says that "no beading" would say little about wear.
 
-    `returns_chance`: chance (band) that a decontamination brings useful behaviour back, for a clogged surface; else None.
-    `ended`: layers that a correction, repaint, part swap or a newer coat of the same kind has ended.
+    `returns_chance`: chance (band) that a decontamination brings useful behaviour back, for a clogged surface; else
+    None. `ended`: layers that a correction, repaint, part swap or a newer coat of the same kind has ended.
     """
 
     code: str

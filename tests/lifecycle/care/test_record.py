@@ -213,9 +213,7 @@ def test_a_customer_and_a_vehicle_are_registered_once():
         register_vehicle(**car)
     with pytest.raises(DomainError, match="colour: 'mauve' is not known; use one of white"):
         register_vehicle(**{**car, "plate": "SK 2", "colour": "mauve"})
-    add_surface(
-        studio=site.studio, vehicle_id=vehicle.pk, code="bonnet", orientation="flat", substrate="steel", **BY
-    )
+    add_surface(studio=site.studio, vehicle_id=vehicle.pk, code="bonnet", orientation="flat", substrate="steel", **BY)
     with pytest.raises(DomainError, match="already has a surface"):
         add_surface(
             studio=site.studio, vehicle_id=vehicle.pk, code="bonnet", orientation="flat", substrate="steel", **BY

@@ -1,0 +1,107 @@
+"""What happened to a vehicle, in lines, newest first."""
+
+from __future__ import annotations
+
+from datetime import date
+
+from lifecycle.care.rules import TASKS
+from lifecycle.care.vehicle_view import HistoryItem, fold_washes
+from lifecycle.care.wording import layer_words
+from lifecycle.models import Inspection, Vehicle, VisitState
+
+EVENT_WORDS = {
+    "wash": "wash",
+    "bird_dropping": "bird dropping",
+    "sap": "tree sap",
+    "fallout": "industrial fallout",
+    "overspray": "overspray",
+    "flood": "flood",
+    "decontamination": "decontamination",
+    "correction": "paint correction",
+    "top_up": "top-up",
+    "repaint": "repaint",
+    "part_swap": "part swapped",
+}
+STAGE_WORDS = {
+    "finishing": "finishing polish",
+    "one_step": "correction in one step",
+    "cut_and_refine": "correction in two steps",
+    "spot_sanding": "spot sanding",
+    "unknown_past": "polishing of unknown depth in the past",
+}
+READING_WORDS = {
+    "contact_angle_deg": ("water contact angle", "°"),
+    "beading_score": ("beading score", " of 5"),
+    "gloss_gu": ("gloss", " GU"),
+    "thickness_um": ("film thickness", " µm"),
+}
+
+
+def _layers(vehicle: Vehicle) -> list[HistoryItem]:
+    """One line per day and product with its surfaces; another where layers ended without being renewed."""
+    put: dict[tuple[date, str], list[str]] = {}
+    ended: dict[tuple[date, str, str], list[str]] = {}
+    for surface in vehicle.surfaces.all():
+        for row in surface.layers.all():
+            words = row.product.name if row.product is not None else layer_words(row.kind)
+            put.setdefault((row.applied, words), []).append(str(surface))
+            if row.ended is not None and row.ended_why not in ("renewed", "correction"):
+                ended.setdefault((row.ended, words, row.ended_why), []).append(str(surface))
+    lines = [HistoryItem(on, "layer", words, surfaces=tuple(names)) for (on, words), names in put.items()]
+    lines += [
+        HistoryItem(on, "layer_ended", words, surfaces=tuple(names), detail=why)
+        for (on, words, why), names in ended.items()
+    ]
+    return lines
+
+
+def _reading_words(inspection: Inspection) -> str:
+    """Values by surface: the mean where one kind was read several times."""
+    values: dict[tuple[str, str], list[float]] = {}
+    for row in inspection.readings.all():
+        values.setdefault((str(row.surface), row.kind), []).append(row.value)
+    said = []
+    for (surface, kind), numbers in values.items():
+        if kind == "works":
+            said.append(f"{surface}: {'still works' if numbers[-1] else 'no longer works'}")
+        else:
+            words, unit = READING_WORDS[kind]
+            said.append(f"{surface}: {words} {round(sum(numbers) / len(numbers))}{unit}")
+    return "; ".join(said)
+
+
+def history_of(vehicle: Vehicle, *, notes_since: date | None) -> tuple[HistoryItem, ...]:
+    """All lines of a vehicle whose rows are prefetched.
+
+    Args:
+        notes_since: notes in people's own words are shown from this day on (earlier ones belong to an earlier keeper);
+            None shows none.
+    """
+    lines = _layers(vehicle)
+    for event in vehicle.care_events.all():
+        own = bool(event.note and notes_since is not None and event.on >= notes_since)
+        lines.append(
+            HistoryItem(
+                event.on, "wash" if event.kind == "wash" else "event",
+                EVENT_WORDS.get(event.kind, event.kind.replace("_", " ")),
+                surfaces=(str(event.surface),) if event.surface is not None else (), by=event.by,
+                detail=event.note if own else "",
+            )
+        )  # fmt: skip
+    for inspection in vehicle.inspections.all():
+        own = bool(inspection.note and notes_since is not None and inspection.on >= notes_since)
+        said = [_reading_words(inspection), inspection.note if own else ""]
+        lines.append(
+            HistoryItem(
+                inspection.on, "inspection", f"inspection, {inspection.clean_state}", by=inspection.by,
+                detail=". ".join(part for part in said if part),
+            )
+        )  # fmt: skip
+    for surface in vehicle.surfaces.all():
+        for row in surface.corrections.all():
+            lines.append(HistoryItem(row.on, "correction", STAGE_WORDS[row.stage], surfaces=(str(surface),)))
+    for visit in vehicle.visits.all():
+        if visit.state == VisitState.DONE:
+            titles = [TASKS[task].title if task in TASKS else task.replace("_", " ") for task in visit.tasks]
+            lines.append(HistoryItem(visit.on, "visit", ", ".join(titles)))
+    return fold_washes(lines)

@@ -1,0 +1,192 @@
+"""The one sentence that a keeper reads first: the worst surface, the next thing to do and when, whether it can wait.
+
+Pure: plain values in, words out, translated into the language that is active.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import date, timedelta
+from typing import Final
+
+from django.utils.formats import date_format
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy, ngettext
+
+from lifecycle.care.vehicle_view import STAGES, DueView, SurfaceView, VehicleView
+from lifecycle.care.wording import layer_words
+
+SOON: Final = timedelta(days=14)
+# Care that is not counted, so it has no article.
+UNCOUNTED: Final = ("care", "proofing", "sealing")
+STAGE_WORDS: Final = {
+    "fresh": gettext_lazy("fresh"),
+    "settled": gettext_lazy("settled"),
+    "tired": gettext_lazy("tired"),
+    "end": gettext_lazy("at its end"),
+    "gone": gettext_lazy("used up"),
+}
+
+
+@dataclass(frozen=True, slots=True)
+class SurfaceState:
+    """One surface for the sentence: its name, its stage ("clogged" and "unknown" included) and what lies on it."""
+
+    name: str
+    stage: str
+    layer: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class NextCare:
+    """The next thing to do. `latest` is the last day on which it does most good, `by` the day of a contract."""
+
+    title: str
+    earliest: date
+    latest: date
+    by: date | None = None
+    pressing: bool = False
+
+
+def days(first: date, last: date) -> str:
+    """A range of days in words: "between 3 and 28 April 2026"."""
+    if first == last:
+        return _("on %(day)s") % {"day": date_format(first, "j F Y")}
+    if (first.year, first.month) == (last.year, last.month):
+        start = date_format(first, "j")
+    elif first.year == last.year:
+        start = date_format(first, "j F")
+    else:
+        start = date_format(first, "j F Y")
+    return _("between %(first)s and %(last)s") % {"first": start, "last": date_format(last, "j F Y")}
+
+
+def with_article(title: str) -> str:
+    """ "an inspection", "a re-coat", "headlamp care"."""
+    if title.endswith(UNCOUNTED):
+        return title
+    return f"an {title}" if title[:1] in "aeiou" else f"a {title}"
+
+
+def _listed(names: Sequence[str]) -> str:
+    if len(names) == 1:
+        return names[0]
+    return _("%(first)s and %(last)s") % {"first": ", ".join(names[:-1]), "last": names[-1]}
+
+
+def _where(states: Sequence[SurfaceState], total: int) -> str:
+    """ "the roof", "the roof and the bonnet", "5 of 8 surfaces"."""
+    if len(states) == total and total > 1:
+        return _("all %(total)d surfaces") % {"total": total}
+    if len(states) <= 3:
+        return _listed([_("the %(surface)s") % {"surface": state.name} for state in states])
+    return _("%(count)d of %(total)d surfaces") % {"count": len(states), "total": total}
+
+
+def _subject(states: Sequence[SurfaceState], total: int) -> str:
+    """What is worn and where: "The mid ceramic coat on the roof", or the surfaces alone where layers differ."""
+    where = _where(states, total)
+    layers = {state.layer for state in states}
+    if len(states) == 1 and layers != {""}:
+        return _("the %(layer)s on %(where)s") % {"layer": states[0].layer, "where": where}
+    return where
+
+
+def _capital(text: str) -> str:
+    return text[:1].upper() + text[1:]
+
+
+def _is_or_are(states: Sequence[SurfaceState]) -> str:
+    return ngettext("is", "are", len(states))
+
+
+def condition_words(states: Sequence[SurfaceState]) -> str:
+    """How the vehicle's surfaces are: the clogged first, then the worst, then the rest."""
+    if not states:
+        return _("No surface is on record yet.")
+    told = [state for state in states if state.stage in STAGES]
+    clogged = [state for state in states if state.stage == "clogged"]
+    if clogged:
+        said = _("Grime may be hiding how %(where)s really %(are)s") % {
+            "where": _where(clogged, len(states)), "are": _is_or_are(clogged),
+        }  # fmt: skip
+    elif not told:
+        return _("How the protection is doing is not known yet.")
+    else:
+        said = ""
+    if not told:
+        return f"{said}."
+    worst = max(told, key=lambda state: STAGES.index(state.stage)).stage
+    those = [state for state in told if state.stage == worst]
+    sentence = _("%(what)s %(are)s %(stage)s") % {
+        "what": _subject(those, len(states)), "are": _is_or_are(those), "stage": STAGE_WORDS[worst],
+    }  # fmt: skip
+    sentence = f"{said}; {sentence}" if said else sentence
+    rest = [state for state in told if state.stage != worst]
+    if rest:
+        best_of_rest = max(rest, key=lambda state: STAGES.index(state.stage)).stage
+        same = all(state.stage == best_of_rest for state in rest)
+        words = _("the rest is %(stage)s") if same else _("the rest is %(stage)s or better")
+        sentence += "; " + words % {"stage": STAGE_WORDS[best_of_rest]}
+    return f"{_capital(sentence)}."
+
+
+def _pressing_words(care: NextCare, what: str, today: date) -> str:
+    if care.latest <= today:
+        return _("Best done now: %(what)s.") % {"what": what}
+    return _("Best done soon: %(what)s before %(day)s.") % {"what": what, "day": date_format(care.latest, "j F Y")}
+
+
+def next_words(care: NextCare | None, *, booked_on: date | None, today: date) -> str:
+    """What to do next, and that it can wait where it can."""
+    if booked_on is not None:
+        booked = _("A visit is booked for %(day)s") % {"day": date_format(booked_on, "j F Y")}
+        return f"{booked}." if care is not None else _("%(booked)s; nothing else needs doing now.") % {"booked": booked}
+    if care is None:
+        return _("Nothing needs doing now.")
+    what = with_article(care.title)
+    if care.by is not None:
+        if care.by < today:
+            return _("The contract asked for %(what)s by %(day)s; call the studio about it.") % {
+                "what": what, "day": date_format(care.by, "j F Y"),
+            }  # fmt: skip
+        return _("The contract asks for %(what)s by %(day)s; %(days)s fits.") % {
+            "what": what, "day": date_format(care.by, "j F Y"), "days": days(max(care.earliest, today), care.latest),
+        }  # fmt: skip
+    if care.pressing or care.latest - today <= SOON:
+        return _pressing_words(care, what, today)
+    when = days(max(care.earliest, today), care.latest)
+    return _("Nothing is urgent; %(what)s %(days)s would do most good.") % {"what": what, "days": when}
+
+
+def sentence(states: Sequence[SurfaceState], care: NextCare | None, *, booked_on: date | None, today: date) -> str:
+    """The whole sentence (two, in truth): how it is, and what next."""
+    return f"{condition_words(states)} {next_words(care, booked_on=booked_on, today=today)}"
+
+
+def state_of(surface: SurfaceView) -> SurfaceState:
+    """What the sentence needs of a surface."""
+    ruling = surface.ruling
+    stage = "clogged" if surface.clogged else surface.stage
+    return SurfaceState(surface.name, stage, layer_words(ruling.kind) if ruling is not None else "")
+
+
+def next_due(dues: Sequence[DueView], today: date) -> DueView | None:
+    """The care that comes first: what happened to the paint, then the earliest ideal day. Booked care is settled."""
+    open_dues = [due for due in dues if due.booked_on is None]
+    return min(open_dues, key=lambda due: (due.reason_code != "event", due.ideal, due.id), default=None)
+
+
+def vehicle_sentence(vehicle: VehicleView) -> str:
+    """The first sentence of a vehicle's page."""
+    due = next_due(vehicle.dues, vehicle.today)
+    care = None
+    if due is not None:
+        care = NextCare(
+            title=due.title, earliest=due.earliest, latest=due.latest, by=due.contract_on,
+            pressing=due.reason_code == "event",
+        )  # fmt: skip
+    booked = min((visit.on for visit in vehicle.visits), default=None)
+    states = [state_of(surface) for surface in vehicle.surfaces]
+    return sentence(states, care, booked_on=booked, today=vehicle.today)

@@ -1,0 +1,77 @@
+"""Who a signed-in person is: member of a studio, customer, or neither."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import datetime
+
+from django.db import transaction
+
+from lifecycle import journal
+from lifecycle.models import Customer, Member, Studio, User
+
+
+@dataclass(frozen=True, slots=True)
+class MemberFacts:
+    """A person at work in a studio. `role` is owner, technician or desk."""
+
+    id: int
+    studio: Studio
+    role: str
+    name: str
+
+    @property
+    def actor(self) -> str:
+        """How the journal names this member."""
+        return f"member:{self.id}"
+
+
+def member_of(user_id: int) -> MemberFacts | None:
+    """Return the membership that holds (the oldest one where there are several), or None."""
+    row = Member.objects.filter(user_id=user_id, ended_at=None).select_related("studio", "user").order_by("id").first()
+    if row is None:
+        return None
+    return MemberFacts(id=row.pk, studio=row.studio, role=row.role, name=str(row.user))
+
+
+def is_member(user_id: int) -> bool:
+    """Say whether this user is a member of any studio now."""
+    return Member.objects.filter(user_id=user_id, ended_at=None).exists()
+
+
+def customer_ids_of(user_id: int) -> tuple[int, ...]:
+    """Return the ids of the customers that this user is, across studios."""
+    return tuple(Customer.objects.filter(user_id=user_id).order_by("id").values_list("id", flat=True))
+
+
+@transaction.atomic
+def user_for_address(email: str, *, at: datetime) -> User | None:
+    """Return the user of a customer's address, made now if nobody has signed in with it before.
+
+    The user gets no password: only a code sent to the address opens the door. A customer who is joined to another
+    user already stays so. None: no customer has this address.
+
+    Args:
+        email: as typed; case does not matter.
+        at: aware time of the request, for the journal.
+    """
+    address = email.strip().lower()
+    customers = list(Customer.objects.filter(email__iexact=address).order_by("id")) if address else []
+    if not customers:
+        return None
+    user = User.objects.filter(email__iexact=address).first()
+    if user is None:
+        user = User.objects.create_user(address, None, name=customers[0].name)
+    for customer in customers:
+        if customer.user_id is None:
+            customer.user = user
+            customer.save(update_fields=["user"])
+            journal.record(
+                studio=customer.studio,
+                actor=f"customer:{customer.pk}",
+                at=at,
+                verb="sign-in opened",
+                subject="customer",
+                subject_id=customer.pk,
+            )
+    return user

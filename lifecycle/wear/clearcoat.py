@@ -1,0 +1,194 @@
+"""How much clear coat may still go: a budget with a range, worked on its low end and on the thinnest spot.
+
+A gauge reads the whole film; how much of that is clear is only known as a range by the total (judgement; published
+stacks put 35 to 60 µm of clear in 100 to 150 µm). No more than a quarter of it may go, nor more than makers allow in
+all (7.5 to 12 µm), less what polishing has taken before. A single correction is thinner than a gauge can see, so past
+work is a ledger by estimate.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+
+from lifecycle.wear import normal
+from lifecycle.wear.figures import figure, wear_value
+from lifecycle.wear.marks import Figure
+from lifecycle.wear.stack import PAINTED
+from lifecycle.wear.types import Band, ClearCoat, FloatArray, Mark, SurfaceInput, Thickness
+
+LEAST_READINGS = 5
+GAUGES = {"magnetic": ("steel",), "eddy": ("aluminium",), "ultrasonic": PAINTED}
+UNMEASURED = "Nobody has measured the paint here: without at least five readings no correction is offered."
+MARKS = (Mark.PUBLISHED, Mark.COMMON_PRACTICE, Mark.JUDGEMENT)
+# An ultrasonic gauge shows single layers: below this a value is the clear coat itself, above it the whole film.
+CLEAR_LAYER_UM = 80.0
+CHANCES = np.linspace(0.025, 0.975, 39)
+SCORES = np.array([normal.quantile(float(chance)) for chance in CHANCES])
+
+
+@dataclass(frozen=True, slots=True)
+class _Known:
+    """What the readings say: thinnest spot and mean of the total (None with an ultrasonic layer reading), clear
+    prior."""
+
+    thinnest_um: float | None
+    clear_mean_um: float
+    clear_sd_um: float
+
+
+def _refused(decision: str, why: str, *, removed: Band | None = None) -> ClearCoat:
+    return ClearCoat(budget_um=None, clear_um=None, removed_um=removed, decision=decision, why=why, marks=MARKS)
+
+
+def _sd(of: Figure) -> float:
+    return (of.high - of.low) / (2.0 * normal.Z90)
+
+
+def spot_uncertainty_um(thickness: Thickness) -> float:
+    """Standard uncertainty of the mean of the readings, µm: their spread over the root of their number, and the
+    gauge."""
+    values = np.asarray(thickness.values, dtype=float)
+    spread = float(values.std(ddof=1)) if len(values) > 1 else 0.0
+    return math.hypot(spread / math.sqrt(len(values)), thickness.gauge_sd_um)
+
+
+def thinnest_um(thickness: Thickness) -> float:
+    """Thinnest spot, µm, on the low side of the gauge (10 %)."""
+    return min(thickness.values) - normal.Z90 * thickness.gauge_sd_um
+
+
+def clear_share(total_um: float) -> Figure:
+    """Thickness of the clear coat, µm, by the total: 30-45 from 105, 20-35 from 85, 12-25 below (10-90 %,
+    judgement)."""
+    if total_um >= wear_value("clear.thick_from"):
+        return figure("clear.thick")
+    return figure("clear.middle" if total_um >= wear_value("clear.middle_from") else "clear.thin")
+
+
+def removed_band(surface: SurfaceInput, *, unlisted_corrections: int = 0) -> Band:
+    """What polishing has taken so far, µm. Any number of unknown past jobs is one allowance of 3 to 6 µm.
+
+    `unlisted_corrections` are corrections without a grade (from events): 1 to 4 µm each.
+    """
+    items = [figure(f"removal.{removal.stage}") for removal in surface.removals if removal.stage != "unknown_past"]
+    items += [figure("removal.correction")] * unlisted_corrections
+    if any(removal.stage == "unknown_past" for removal in surface.removals):
+        items.append(figure("clear.unknown_past"))
+    mean, sd = sum(item.value for item in items), math.sqrt(sum(_sd(item) ** 2 for item in items))
+    return Band(*(max(mean + z * sd, 0.0) for z in (-normal.Z90, 0.0, normal.Z90)))
+
+
+def budget_band(*, clear_mean_um: float, clear_sd_um: float, removed: Band) -> Band:
+    """Budget, µm: `min(a quarter of the clear, 8) - removed`, not below 0; both spreads joined on a fixed grid."""
+    clear = np.maximum(clear_mean_um + clear_sd_um * SCORES, 1.0)
+    allowed = np.minimum(wear_value("clear.share") * clear, wear_value("clear.most"))
+    gone = removed.p50 + (removed.p90 - removed.p10) / (2.0 * normal.Z90) * SCORES
+    left: FloatArray = np.maximum(allowed[:, None] - np.maximum(gone, 0.0)[None, :], 0.0).ravel()
+    return Band(*(float(value) for value in np.quantile(left, (0.1, 0.5, 0.9))))
+
+
+def _not_for(surface: SurfaceInput, *, paint: str, under_film: bool) -> ClearCoat | None:
+    unmeasured_part = surface.orientation in ("inside", "wheel") and surface.thickness is None
+    rules = (
+        (surface.substrate not in PAINTED, "not_applicable", f"{surface.substrate.capitalize()} has no clear coat."),
+        (unmeasured_part, "not_applicable", "No clear-coat budget is kept for this surface."),
+        (paint == "single_stage", "none", "Single-stage paint has no clear coat: polishing takes the colour itself."),
+        (paint == "matte", "none", "Matte paint is never polished: it would shine in patches."),
+        (under_film, "none", "A film lies on the paint: what can be polished is the film, not the clear coat."),
+        (
+            surface.finish == "touch_up",
+            "none",
+            "Touched-up spots have no even clear coat: polishing cuts through them.",
+        ),
+    )
+    return next((_refused(decision, why) for applies, decision, why in rules if applies), None)
+
+
+def _unreadable(surface: SurfaceInput, thickness: Thickness) -> str:
+    low, high = min(thickness.values), max(thickness.values)
+    wrong_gauge = surface.substrate not in GAUGES[thickness.method]
+    resprayed = surface.finish == "refinish" and thickness.method != "ultrasonic"
+    rules = (
+        (
+            len(thickness.values) < LEAST_READINGS,
+            f"{len(thickness.values)} readings are too few: at least five are needed.",
+        ),
+        (wrong_gauge, f"A {thickness.method} gauge does not read paint on {surface.substrate}: use the proper probe."),
+        (low <= 0, "A reading of zero or less is no paint thickness: zero the gauge and read again."),
+        (high > wear_value("clear.most_total"), "Readings above 200 µm speak of a repair: the clear share is unknown."),
+        (
+            resprayed,
+            "The panel was resprayed: the total does not tell its clear coat; read the layers with ultrasound.",
+        ),
+    )
+    return next((why for applies, why in rules if applies), "")
+
+
+def _what_readings_say(thickness: Thickness) -> _Known:
+    mean = float(np.mean(thickness.values))
+    if thickness.method == "ultrasonic" and mean <= CLEAR_LAYER_UM:
+        return _Known(None, min(thickness.values), max(spot_uncertainty_um(thickness), 0.5))
+    thinnest = thinnest_um(thickness)
+    share = clear_share(thinnest)
+    return _Known(thinnest, share.value, math.hypot(_sd(share), spot_uncertainty_um(thickness) * 0.3))
+
+
+def _decide(known: _Known, budget: Band, surface: SurfaceInput) -> tuple[str, str]:
+    """Decision word and the reason. Totals after a published rule of thumb: finest only under 85, nothing under 70
+    µm."""
+    room = f"The budget is {budget.p10:.1f} to {budget.p90:.1f} µm"
+    thin = known.thinnest_um
+    if thin is not None and thin < wear_value("clear.least_total"):
+        return "none", f"The thinnest spot reads about {thin:.0f} µm in all: nothing more is taken off."
+    if budget.p50 < figure("removal.finishing").value:
+        return "none", f"{room}: even a finishing polish may be too much."
+    if thin is not None and thin < wear_value("clear.middle_from"):
+        return (
+            "finishing_only",
+            f"The thinnest spot reads about {thin:.0f} µm in all: at most a finishing polish. {room}.",
+        )
+    one_step, cut = figure("removal.one_step"), figure("removal.cut_and_refine")
+    thick = thin is None or thin >= wear_value("clear.thick_from")
+    if thick and budget.p10 >= cut.low and budget.p50 >= cut.value and surface.finish == "factory":
+        return "cut_and_refine_with_consent", f"{room}; cut and refine takes {cut.low:g} to {cut.high:g} µm of it."
+    if budget.p50 >= one_step.value:
+        says = f"{room}; one step takes {one_step.low:g} to {one_step.high:g} µm: only the worst spots, with consent."
+        return "one_step_with_consent", says
+    return "finishing_only", f"{room}: at most a finishing polish."
+
+
+def clear_coat(
+    surface: SurfaceInput, *, paint: str, under_film: bool = False, unlisted_corrections: int = 0
+) -> ClearCoat:
+    """The clear-coat budget of a surface and what may be done with it.
+
+    Args:
+        paint: clear_coat, single_stage or matte.  under_film: a film lies on the paint today.
+        unlisted_corrections: corrections known only as events, without their grade.
+
+    Decisions: unknown (not or badly measured), none, finishing_only, one_step_with_consent,
+    cut_and_refine_with_consent, not_applicable. Source of the rules: see the module text; every bound stands in
+    `tables/wear.csv` with its mark.
+    """
+    removed = removed_band(surface, unlisted_corrections=unlisted_corrections)
+    refusal = _not_for(surface, paint=paint, under_film=under_film)
+    if refusal is not None:
+        return refusal
+    if surface.thickness is None or not surface.thickness.values:
+        return _refused("unknown", UNMEASURED, removed=removed)
+    reason = _unreadable(surface, surface.thickness)
+    if reason:
+        return _refused("unknown", reason, removed=removed)
+    known = _what_readings_say(surface.thickness)
+    if surface.finish == "unknown":
+        reserve = figure("clear.unknown_past")
+        if not any(removal.stage == "unknown_past" for removal in surface.removals):
+            removed = Band(removed.p10 + reserve.low, removed.p50 + reserve.value, removed.p90 + reserve.high)
+    budget = budget_band(clear_mean_um=known.clear_mean_um, clear_sd_um=known.clear_sd_um, removed=removed)
+    decision, why = _decide(known, budget, surface)
+    spread = normal.Z90 * known.clear_sd_um
+    clear = Band(max(known.clear_mean_um - spread, 0.0), known.clear_mean_um, known.clear_mean_um + spread)
+    return ClearCoat(budget_um=budget, clear_um=clear, removed_um=removed, decision=decision, why=why, marks=MARKS)

@@ -1,0 +1,138 @@
+"""Visits: proposals that follow the windows, bookings that quieten them, and what a finished visit tells the forecast."""
+
+from __future__ import annotations
+
+from datetime import timedelta
+from decimal import Decimal
+
+import pytest
+
+from lifecycle.care.visits import book, propose, settle
+from lifecycle.errors import DomainError, NotFoundHere
+from lifecycle.models import CareDue, CareEvent, ContractTerm, Visit, VisitProposal
+from tests.factories import NOW, TODAY, CareDueFactory, StudioFactory, VehicleFactory
+
+pytestmark = pytest.mark.django_db
+BY = {"actor": "member:1", "at": NOW}
+
+
+@pytest.fixture
+def vehicle():
+    return VehicleFactory()
+
+
+def booked(vehicle, tasks=("decontamination_wash",), on=TODAY):
+    return book(studio=vehicle.studio, vehicle_id=vehicle.pk, on=on, tasks=list(tasks), **BY)
+
+
+def test_windows_that_overlap_become_one_proposal_and_a_second_run_changes_nothing(vehicle):
+    CareDueFactory(vehicle=vehicle)
+    CareDueFactory(vehicle=vehicle, task="inspection")
+    assert propose(at=NOW)["proposed"] == 1
+    proposal = VisitProposal.objects.get()
+    assert set(proposal.tasks) == {"decontamination_wash", "inspection"}
+    assert proposal.tasks.index("decontamination_wash") < proposal.tasks.index("inspection"), "clean before looking"
+    assert proposal.dues.count() == 2
+    again = propose(at=NOW)
+    assert (again["proposed"], again["withdrawn"], VisitProposal.objects.count()) == (0, 0, 1)
+
+
+def test_windows_far_apart_are_two_visits(vehicle):
+    CareDueFactory(vehicle=vehicle, latest=TODAY + timedelta(days=25))
+    late = TODAY + timedelta(days=70)
+    CareDueFactory(vehicle=vehicle, task="inspection", earliest=late, ideal=late, latest=late + timedelta(days=20))
+    assert propose(at=NOW)["proposed"] == 2
+
+
+def test_a_proposal_whose_window_is_gone_is_withdrawn(vehicle):
+    due = CareDueFactory(vehicle=vehicle)
+    propose(at=NOW)
+    due.state, due.closed_at = "withdrawn", NOW
+    due.save()
+    assert propose(at=NOW)["withdrawn"] == 1
+    assert VisitProposal.objects.get().state == "withdrawn"
+
+
+def test_a_moved_window_moves_its_proposal(vehicle):
+    due = CareDueFactory(vehicle=vehicle)
+    propose(at=NOW)
+    due.latest += timedelta(days=9)
+    due.save()
+    propose(at=NOW)
+    assert VisitProposal.objects.get().latest == due.latest
+
+
+def test_a_booking_covers_its_windows_and_takes_hours_from_the_table(vehicle):
+    due = CareDueFactory(vehicle=vehicle)
+    propose(at=NOW)
+    visit = book(
+        studio=vehicle.studio, vehicle_id=vehicle.pk, on=TODAY + timedelta(days=3), tasks=["decontamination_wash"],
+        proposal_id=VisitProposal.objects.get().pk, **BY,
+    )  # fmt: skip
+    due.refresh_from_db()
+    assert (due.state, VisitProposal.objects.get().state) == ("booked", "accepted")
+    # Common practice, no source: chemical decontamination wash of a medium vehicle, 2.5 h.
+    assert visit.hours == 2.5
+
+
+@pytest.mark.parametrize(
+    ("change", "says"),
+    [
+        ({"tasks": []}, "tasks: none"),
+        ({"tasks": ["polish_the_moon"]}, "polish_the_moon"),
+        ({"on": TODAY - timedelta(days=1)}, "lies in the past"),
+        ({"hours": 0}, "more than 0"),
+    ],
+)
+def test_a_wrong_booking_is_refused(vehicle, change, says):
+    given = {"studio": vehicle.studio, "vehicle_id": vehicle.pk, "on": TODAY, "tasks": ["inspection"], **BY, **change}
+    with pytest.raises(DomainError, match=says):
+        book(**given)
+    assert Visit.objects.count() == 0
+
+
+def test_a_foreign_vehicle_cannot_be_booked(vehicle):
+    with pytest.raises(NotFoundHere):
+        book(studio=StudioFactory(), vehicle_id=vehicle.pk, on=TODAY, tasks=["inspection"], **BY)
+
+
+def test_done_closes_the_window_and_tells_the_forecast(vehicle):
+    due = CareDueFactory(vehicle=vehicle)
+    vehicle.assess_again = False
+    vehicle.save()
+    settle(studio=vehicle.studio, visit_id=booked(vehicle).pk, state="done", paid=Decimal("120"), **BY)
+    due.refresh_from_db()
+    vehicle.refresh_from_db()
+    assert (due.state, due.closed_at) == ("done", NOW)
+    assert CareEvent.objects.get().kind == "decontamination"
+    assert vehicle.assess_again is True
+
+
+def test_a_finished_inspection_meets_the_contract_date(vehicle):
+    near = ContractTerm.objects.create(
+        studio=vehicle.studio, vehicle=vehicle, title="yearly", due=TODAY + timedelta(days=10), tolerance_days=30
+    )
+    far = ContractTerm.objects.create(
+        studio=vehicle.studio, vehicle=vehicle, title="yearly", due=TODAY + timedelta(days=375), tolerance_days=30
+    )
+    settle(studio=vehicle.studio, visit_id=booked(vehicle, ["inspection"]).pk, state="done", **BY)
+    near.refresh_from_db()
+    far.refresh_from_db()
+    assert (near.done_on, far.done_on) == (TODAY, None)
+
+
+@pytest.mark.parametrize("state", ["cancelled", "no_show"])
+def test_a_visit_that_did_not_happen_opens_its_window_again(vehicle, state):
+    CareDueFactory(vehicle=vehicle)
+    settle(studio=vehicle.studio, visit_id=booked(vehicle).pk, state=state, **BY)
+    assert CareDue.objects.get().state == "open"
+    assert CareEvent.objects.count() == 0
+
+
+def test_a_visit_is_settled_once_and_not_before_its_day(vehicle):
+    visit = booked(vehicle, on=TODAY + timedelta(days=2))
+    with pytest.raises(DomainError, match="cannot be done before"):
+        settle(studio=vehicle.studio, visit_id=visit.pk, state="done", **BY)
+    settle(studio=vehicle.studio, visit_id=visit.pk, state="cancelled", **BY)
+    with pytest.raises(DomainError, match="already settled"):
+        settle(studio=vehicle.studio, visit_id=visit.pk, state="done", **BY)

@@ -1,0 +1,214 @@
+"""One reminder from the climate to the answer: all thirteen steps with a fixed clock, looking at every stored row."""
+
+from __future__ import annotations
+
+import re
+from datetime import UTC, date, datetime, timedelta
+from email.utils import parseaddr
+
+import pytest
+from django.conf import settings
+from django.core import mail
+from django.core.management import call_command
+from django.urls import reverse
+
+from lifecycle import models, tasks
+from lifecycle.care.record import ReadingEntry, record_event, record_habits, record_inspection, record_layer
+from lifecycle.care.register import add_surface, register_customer, register_vehicle, set_consent
+from lifecycle.care.visits import book, settle
+from lifecycle.outlook import offers
+from lifecycle.outlook.reads import outlook
+from lifecycle.reminders import receipts
+from tests.factories import SiteFactory, StudioFactory
+
+pytestmark = pytest.mark.django_db
+
+NOW = datetime(2026, 3, 2, 9, 30, tzinfo=UTC)  # a Monday morning, outside quiet hours in Oslo
+TODAY = NOW.date()
+BY = {"actor": "member:1", "at": NOW}
+
+
+@pytest.fixture
+def story():
+    """Step 2: what people recorded. A black car by the sea, two years after its coating, brush washed."""
+    studio = StudioFactory(zone="Europe/Oslo")
+    site = SiteFactory(studio=studio, name="Skarholt Sound", lat=58.0, lon=6.0, height_m=10, sea_distance_m=300)
+    for task in ("decontamination_wash", "inspection", "booster", "recoat", "maintenance_wash"):
+        models.Price.objects.create(studio=studio, task=task, size="L", low=90, high=140)
+    person = register_customer(studio=studio, name="Tove Halvarsen", email="tove.halvarsen@example.org", **BY)
+    set_consent(
+        studio=studio, customer_id=person.pk, purpose="service", given=True, how="desk",
+        wording="Please write to me when care is due.", **BY,
+    )  # fmt: skip
+    car = register_vehicle(
+        studio=studio, site_id=site.pk, keeper_id=person.pk, plate="SKA 101", description="black large SUV",
+        body="suv", size="L", colour="black", first_seen=date(2024, 3, 1), **BY,
+    )  # fmt: skip
+    bonnet = add_surface(
+        studio=studio, vehicle_id=car.pk, code="bonnet", orientation="flat", substrate="steel", **BY
+    )
+    record_habits(
+        studio=studio, vehicle_id=car.pk, start=date(2024, 3, 1), parking="street", km_per_year=15_000,
+        wash_method="bristle_tunnel", washes_per_year=12, wash_ph="neutral", road_salt="heavy", trees_birds=1, **BY,
+    )  # fmt: skip
+    record_layer(
+        studio=studio, surface_id=bonnet.pk, kind="ceramic_mid", applied=date(2024, 9, 1), coats=2, **BY
+    )
+    record_event(studio=studio, vehicle_id=car.pk, kind="wash", on=date(2026, 2, 20), by="customer", **BY)
+    record_inspection(
+        studio=studio, vehicle_id=car.pk, on=date(2025, 9, 1), clean_state="decontaminated",
+        readings=[ReadingEntry(bonnet.pk, "contact_angle_deg", 99, drops=5)], **BY,
+    )  # fmt: skip
+    return studio, car, person, bonnet
+
+
+def cycle(at: datetime) -> dict[str, dict[str, int]]:
+    said: dict[str, dict[str, int]] = {}
+    tasks.run_all(at=at, told=lambda step, counts: said.__setitem__(step.name, dict(counts)))
+    return said
+
+
+def everything() -> dict[str, int]:
+    kept = (
+        models.Assessment, models.Forecast, models.CareDue, models.VisitProposal, models.Reminder, models.Message,
+        models.Offer, models.OfferStep, models.Receipt, models.ClimateNormal,
+    )  # fmt: skip
+    return {model.__name__: model.objects.count() for model in kept}
+
+
+def test_the_whole_way_of_one_reminder(story, client, time_machine):
+    time_machine.move_to(NOW, tick=False)  # the page that stops the mails has the wall clock
+    studio, car, person, bonnet = story
+    assert models.Habits.objects.get().road_salt == "heavy"
+    assert models.CareEvent.objects.get().kind == "wash"
+
+    said = cycle(NOW)
+
+    # 1 climate: the cold coast has a class of its own and its figures are plausible.
+    climate = models.ClimateNormal.objects.get()
+    assert said["climate"] == {"places": 1, "fetched": 1}
+    assert climate.koppen_class in ("Cfb", "Cfc", "Dfb", "Dfc")
+    # Koeppen-Geiger (Rubel et al. 2016): the warmest month of Cfb, Cfc, Dfb and Dfc stays below 22 °C.
+    assert min(climate.months["air_c"]) < 8 < max(climate.months["air_c"]) < 22
+    assert climate.fetched_at == NOW
+
+    # 3-6 stress, forecast, evidence, assessment
+    assessment = models.Assessment.objects.get()
+    assert (assessment.vehicle, assessment.as_of, assessment.latest) == (car, TODAY, True)
+    assert len(assessment.input_hash) == 64
+    forecast = models.Forecast.objects.get()
+    assert forecast.surface == bonnet
+    assert 0 <= forecast.function_p10 < forecast.function_p50 < forecast.function_p90 <= 1
+    assert forecast.seen_on == date(2025, 9, 1)
+    assert forecast.evidence_says
+    assert forecast.reasons[0]["mechanism"] in ("contamination", "wash_contact")
+    assert forecast.marks
+    assert forecast.course[0]["on"] <= forecast.course[-1]["on"]
+    clogging = assessment.surfaces["bonnet"]["clogging"]
+    assert 0 <= clogging["p10"] <= clogging["p50"] <= clogging["p90"] <= 1
+
+    # 7 care due
+    due = models.CareDue.objects.filter(task="decontamination_wash").get()
+    assert due.earliest <= TODAY <= due.latest
+    assert due.state == "open"
+    assert all(due.words[name] for name in ("known", "expected", "prevents", "if_postponed", "self_check"))
+
+    # 8 visits
+    proposal = due.proposals.get()
+    assert due.task in proposal.tasks
+    assert proposal.labour_h > 0
+
+    # 9 reminders: written or skipped, each with its reason
+    reminders = models.Reminder.objects.all()
+    assert reminders
+    assert all(row.reason for row in reminders)
+    written = reminders.filter(state="written").order_by("pk")
+    assert written
+    assert {row.customer for row in written} == {person}
+
+    # 10-11 one message, rendered once, handed over
+    message = models.Message.objects.get()
+    assert message.state == "accepted"
+    assert message.reminder in written
+    sent = mail.outbox
+    assert len(sent) == 1
+    head = sent[0].message()
+    assert parseaddr(sent[0].to[0])[1] == "tove.halvarsen@example.org"
+    assert head["Message-ID"] == f"<{message.uid}@{settings.SITE_ADDRESS.split('//')[1].split(':')[0]}>"
+    assert head["List-Unsubscribe-Post"] == "List-Unsubscribe=One-Click"
+    assert sent[0].body == message.text
+    assert sent[0].alternatives[0][0] == message.html
+    assert "black large SUV" in message.text
+
+    # 12 the provider's receipt
+    receipts.take(
+        provider="test", event_id="1", uid=str(message.uid), kind="delivered", occurred_at=NOW + timedelta(minutes=2),
+        detail="250 ok", at=NOW + timedelta(minutes=2),
+    )  # fmt: skip
+    message.refresh_from_db()
+    assert (message.state, models.Receipt.objects.get().message) == ("delivered", message)
+
+    # 13 advice on record, and the owner's outlook
+    offer = models.Offer.objects.get(due=due)
+    assert offer.steps.first().kind == "recommended"
+    view = outlook(studio, today=TODAY)
+    assert any(row.task == "decontamination_wash" for row in view.offers)
+    assert sum(month.dues for month in view.months) > 0
+
+    # Once is once: the same cycle again, and an hour later, writes nothing new to anybody.
+    before = everything()
+    cycle(NOW)
+    cycle(NOW + timedelta(hours=1))
+    assert everything() == before
+    assert len(mail.outbox) == 1
+
+    # The link to stop works without a sign-in, by POST alone, at once.
+    url = re.search(r"<(http[^>]+)>", head["List-Unsubscribe"]).group(1).removeprefix(settings.SITE_ADDRESS)
+    assert client.get(url).status_code == 200
+    assert models.Consent.objects.filter(given=False).count() == 0
+    answer = client.post(url, "List-Unsubscribe=One-Click", content_type="application/x-www-form-urlencoded")
+    assert answer.status_code == 200
+    assert models.Consent.objects.filter(customer=person, purpose="service").last().given is False
+    cycle(NOW + timedelta(days=30))
+    assert len(mail.outbox) == 1
+    assert models.Reminder.objects.filter(state="skipped", reason_code__contains="consent").exists()
+
+
+def test_a_visit_closes_the_circle(story):
+    studio, car, _, bonnet = story
+    cycle(NOW)
+    due = models.CareDue.objects.get(task="decontamination_wash")
+    offer = models.Offer.objects.get(due=due)
+    offers.offer_made(studio=studio, offer_id=offer.pk, channel="e-mail", **BY)
+    offers.answer(studio=studio, offer_id=offer.pk, kind="accepted", **BY)
+    visit = book(
+        studio=studio, vehicle_id=car.pk, on=TODAY, tasks=[due.task], proposal_id=due.proposals.get().pk, **BY
+    )
+    clogged = models.Assessment.objects.get(latest=True).surfaces["bonnet"]["clogging"]["p50"]
+    settle(studio=studio, visit_id=visit.pk, state="done", **BY)
+    cycle(NOW + timedelta(days=7))
+    after = models.Assessment.objects.get(latest=True).surfaces["bonnet"]["clogging"]["p50"]
+    # Common practice, no source: a proper decontamination takes 70 to 95 % of the clogging away.
+    assert after < 0.35 * clogged
+    due.refresh_from_db()
+    assert due.state == "done"
+    assert not models.CareDue.objects.filter(task=due.task, state="open", earliest__lte=TODAY).exists()
+    steps = [step.kind for step in models.OfferStep.objects.filter(offer=offer)]
+    assert steps[:3] == ["recommended", "offered", "accepted"]
+    verbs = set(models.JournalEntry.objects.filter(vehicle_id=car.pk).values_list("verb", flat=True))
+    assert {"layer recorded", "condition assessed", "care due opened", "visit booked", "visit done"} <= verbs
+    assert bonnet.layers.filter(ended=None).count() == 1, "a wash does not end a coat"
+
+
+def test_explain_prints_the_chain_with_numbers(story, capsys):
+    _, car, _, _ = story
+    cycle(NOW)
+    call_command("explain", "vehicle", car.plate)
+    said = capsys.readouterr().out
+    for step in (*range(1, 12), 13):
+        assert re.search(rf"^{step} +\w|^{step}-|^3-6", said, re.MULTILINE), f"step {step} is missing:\n{said}"
+    reminder = models.Reminder.objects.filter(state="written").first()
+    call_command("explain", "reminder", str(reminder.pk))
+    said = capsys.readouterr().out
+    assert f"9  reminder     {reminder.pk}:" in said
+    assert said.count("7  care due") == 1
