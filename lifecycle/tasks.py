@@ -45,12 +45,12 @@ STEPS: Mapping[str, Step] = {
         Step("condition", "Forecast of every vehicle", "lifecycle.condition.assess", timedelta(minutes=10)),
         Step("windows", "Care due", "lifecycle.care.windows.open_windows", timedelta(minutes=10)),
         Step("visits", "Visits that bundle it", "lifecycle.care.visits.propose", timedelta(minutes=15)),
-        Step("offers", "Advice on record", "lifecycle.outlook.offers.recommend", timedelta(minutes=15)),
         Step("plan", "Reminders decided", "lifecycle.reminders.planner.plan", timedelta(minutes=10)),
         Step("enqueue", "Messages written", "lifecycle.reminders.outbox.enqueue", timedelta(minutes=2)),
         Step("deliver", "Messages handed over", "lifecycle.reminders.outbox.deliver", timedelta(minutes=1)),
         Step("sweep", "Doubtful hand-overs looked after", "lifecycle.reminders.outbox.sweep", timedelta(minutes=2)),
         Step("settle", "Receipts settled", "lifecycle.reminders.receipts.settle", timedelta(minutes=2)),
+        Step("offers", "Advice on record", "lifecycle.outlook.offers.recommend", timedelta(minutes=15)),
     )
 }
 
@@ -139,11 +139,6 @@ def visits() -> None:
     run("visits")
 
 
-@shared_task(name="lifecycle.offers")
-def offers() -> None:
-    run("offers")
-
-
 @shared_task(name="lifecycle.plan")
 def plan() -> None:
     run("plan")
@@ -167,3 +162,8 @@ def sweep() -> None:
 @shared_task(name="lifecycle.settle")
 def settle() -> None:
     run("settle")
+
+
+@shared_task(name="lifecycle.offers")
+def offers() -> None:
+    run("offers")

@@ -2,10 +2,6 @@
 
 from __future__ import annotations
 
-import os
-
-os.environ.setdefault("SHEENWARD_MODE", "test")
-
 import pytest
 
 

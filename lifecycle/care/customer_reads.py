@@ -9,9 +9,8 @@ from datetime import date, datetime
 from django.db.models import Prefetch, Q
 
 from lifecycle.care.rules import TASKS
-from lifecycle.care.sentence import NextCare, SurfaceState, sentence
+from lifecycle.care.sentence import SurfaceState, next_care, sentence, state_of
 from lifecycle.care.vehicle_view import LayerView, SurfaceView
-from lifecycle.care.wording import layer_words
 from lifecycle.models import (
     LIVE_DUE,
     Assessment,
@@ -99,7 +98,7 @@ def vehicle_lines(*, customer_ids: Iterable[int], today: date) -> tuple[VehicleL
 
 
 def _sentence(vehicle: Vehicle, stages: dict[int, str], today: date) -> str:
-    told = next((row.surfaces for row in vehicle.assessments.all()), {})
+    told: dict[str, dict[str, object]] = next((row.surfaces for row in vehicle.assessments.all()), {})
     states = [
         _state(surface, stages, clogged=bool(told.get(surface.code, {}).get("clogged")))
         for surface in vehicle.surfaces.all()
@@ -110,10 +109,8 @@ def _sentence(vehicle: Vehicle, stages: dict[int, str], today: date) -> str:
     first = min(open_dues, key=lambda due: (due.reason_code != "event", due.ideal, due.pk), default=None)
     care = None
     if first is not None:
-        care = NextCare(
-            title=TASKS[first.task].title, earliest=first.earliest, latest=first.latest, by=first.contract_on,
-            pressing=first.reason_code == "event",
-        )  # fmt: skip
+        title = TASKS[first.task].title
+        care = next_care(title, first.reason_code, first.earliest, first.latest, first.contract_on)
     return sentence(states, care, booked_on=visits[0].on if visits else None, today=today)
 
 
@@ -123,11 +120,12 @@ def _state(surface: Surface, stages: dict[int, str], *, clogged: bool) -> Surfac
                   thickness_mark="", stage=stages.get(row.pk, "unknown"))
         for row in surface.layers.all()
     )  # fmt: skip
-    view = SurfaceView(surface.pk, surface.code, surface.orientation, surface.substrate, surface.finish,
-                       surface.refinished_on, layers)  # fmt: skip
-    ruling = view.ruling
-    layer = layer_words(ruling.kind) if ruling is not None else ""
-    return SurfaceState(view.name, "clogged" if clogged else view.stage, layer)
+    return state_of(
+        SurfaceView(
+            id=surface.pk, code=surface.code, orientation=surface.orientation, substrate=surface.substrate,
+            finish=surface.finish, refinished_on=surface.refinished_on, layers=layers, clogged=clogged,
+        )
+    )  # fmt: skip
 
 
 def choices(customer_ids: Iterable[int]) -> tuple[ChoiceLine, ...]:

@@ -208,7 +208,7 @@ def _customer_row(customer: Any) -> CustomerRow:
 
 
 def _customers(studio: Studio) -> QuerySet[Any]:
-    return (
+    rows: QuerySet[Any] = (
         Customer.objects.of(studio)
         .annotate(vehicle_count=Count("keeps", filter=Q(keeps__end=None), distinct=True))
         .prefetch_related(
@@ -217,6 +217,7 @@ def _customers(studio: Studio) -> QuerySet[Any]:
         )
         .order_by("name", "id")
     )
+    return rows
 
 
 def customers(studio: Studio, *, search: str = "", page: int = 1, per_page: int = PER_PAGE) -> Page[CustomerRow]:
@@ -272,7 +273,7 @@ def bookings(
     studio: Studio, *, today: date, settled: bool = False, page: int = 1, per_page: int = PER_PAGE
 ) -> Page[VisitRow]:
     """Booked visits, soonest first; with `settled` the ones that are over, latest first."""
-    rows = Visit.objects.of(studio).select_related("vehicle", "site", "bay")
+    rows: QuerySet[Any] = Visit.objects.of(studio).select_related("vehicle", "site", "bay")
     if settled:
         rows = rows.exclude(state=VisitState.BOOKED).order_by("-on", "-id")
     else:

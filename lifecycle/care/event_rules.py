@@ -102,7 +102,8 @@ def maker_notices(facts: CareFacts) -> Iterator[Candidate]:
     for surface in facts.surfaces:
         for layer in surface.ended:
             work = _work_on(surface, layer.ended, facts)
-            if work is None or layer.kind not in CERAMIC | FILM:
+            renewed = any(one.applied >= layer.ended for one in surface.layers if one.kind in CERAMIC | FILM)
+            if work is None or renewed or layer.kind not in CERAMIC | FILM:
                 continue
             if not timedelta(0) <= facts.as_of - layer.ended <= age:
                 continue

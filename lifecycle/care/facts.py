@@ -27,6 +27,7 @@ PAINT_LAYERS = CERAMIC | FILM | SHORT_LIVED
 PAINTABLE = frozenset({"steel", "aluminium", "plastic", "composite"})
 BODY_SIDES = frozenset({"flat", "side", "front", "rear", "sill"})
 ENGINE_BAY = frozenset({"engine_bay_dressing", "engine_bay_coating"})
+LOOK = "inspected"  # somebody of the studio looked at the whole car without taking a reading
 
 
 @dataclass(frozen=True, slots=True)
@@ -171,6 +172,7 @@ def _surface(vehicle: VehicleInput, forecast: SurfaceForecast, given: SurfaceInp
     if forecast.decontaminated_on is not None:
         days.append(forecast.decontaminated_on)
     seen = [one.on for one in readings] + [one.seen_on for one in forecast.layers if one.seen_on is not None]
+    seen += [one.on for one in vehicle.events if one.kind == LOOK and one.on <= as_of]
     return SurfaceFacts(
         code=code,
         orientation=given.orientation if given else "flat",

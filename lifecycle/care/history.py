@@ -5,7 +5,7 @@ from __future__ import annotations
 from datetime import date
 
 from lifecycle.care.rules import TASKS
-from lifecycle.care.vehicle_view import HistoryItem, fold_washes
+from lifecycle.care.vehicle_view import HistoryItem, fold_washes, spoken
 from lifecycle.care.wording import layer_words
 from lifecycle.models import Inspection, Vehicle, VisitState
 
@@ -44,9 +44,9 @@ def _layers(vehicle: Vehicle) -> list[HistoryItem]:
     for surface in vehicle.surfaces.all():
         for row in surface.layers.all():
             words = row.product.name if row.product is not None else layer_words(row.kind)
-            put.setdefault((row.applied, words), []).append(str(surface))
+            put.setdefault((row.applied, words), []).append(spoken(surface.code))
             if row.ended is not None and row.ended_why not in ("renewed", "correction"):
-                ended.setdefault((row.ended, words, row.ended_why), []).append(str(surface))
+                ended.setdefault((row.ended, words, row.ended_why), []).append(spoken(surface.code))
     lines = [HistoryItem(on, "layer", words, surfaces=tuple(names)) for (on, words), names in put.items()]
     lines += [
         HistoryItem(on, "layer_ended", words, surfaces=tuple(names), detail=why)
@@ -59,7 +59,7 @@ def _reading_words(inspection: Inspection) -> str:
     """Values by surface: the mean where one kind was read several times."""
     values: dict[tuple[str, str], list[float]] = {}
     for row in inspection.readings.all():
-        values.setdefault((str(row.surface), row.kind), []).append(row.value)
+        values.setdefault((spoken(row.surface.code), row.kind), []).append(row.value)
     said = []
     for (surface, kind), numbers in values.items():
         if kind == "works":
@@ -84,7 +84,7 @@ def history_of(vehicle: Vehicle, *, notes_since: date | None) -> tuple[HistoryIt
             HistoryItem(
                 event.on, "wash" if event.kind == "wash" else "event",
                 EVENT_WORDS.get(event.kind, event.kind.replace("_", " ")),
-                surfaces=(str(event.surface),) if event.surface is not None else (), by=event.by,
+                surfaces=(spoken(event.surface.code),) if event.surface is not None else (), by=event.by,
                 detail=event.note if own else "",
             )
         )  # fmt: skip
@@ -99,7 +99,7 @@ def history_of(vehicle: Vehicle, *, notes_since: date | None) -> tuple[HistoryIt
         )  # fmt: skip
     for surface in vehicle.surfaces.all():
         for row in surface.corrections.all():
-            lines.append(HistoryItem(row.on, "correction", STAGE_WORDS[row.stage], surfaces=(str(surface),)))
+            lines.append(HistoryItem(row.on, "correction", STAGE_WORDS[row.stage], surfaces=(spoken(surface.code),)))
     for visit in vehicle.visits.all():
         if visit.state == VisitState.DONE:
             titles = [TASKS[task].title if task in TASKS else task.replace("_", " ") for task in visit.tasks]

@@ -58,7 +58,7 @@ def _why(candidate: Candidate, as_of: date) -> str:
     earliest, ideal, latest = candidate.window
     title = TASKS[candidate.task].title
     since = candidate.overdue_since
-    first = as_of if since is not None else min(max(earliest, as_of), latest)
+    first = min(max(earliest, as_of), latest)
     fits = f"fits {between(first, latest)}" + (f", best around {day_words(ideal)}" if first < ideal < latest else "")
     late = f"is overdue since {day_words(since)} and " if since is not None else ""
     if since is not None and candidate.task in TALKS:

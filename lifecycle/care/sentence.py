@@ -12,7 +12,7 @@ from typing import Final
 
 from django.utils.formats import date_format
 from django.utils.translation import gettext as _
-from django.utils.translation import gettext_lazy, ngettext
+from django.utils.translation import gettext_lazy
 
 from lifecycle.care.vehicle_view import STAGES, DueView, SurfaceView, VehicleView
 from lifecycle.care.wording import layer_words
@@ -31,11 +31,12 @@ STAGE_WORDS: Final = {
 
 @dataclass(frozen=True, slots=True)
 class SurfaceState:
-    """One surface for the sentence: its name, its stage ("clogged" and "unknown" included) and what lies on it."""
+    """One surface for the sentence: name, stage ("clogged" and "unknown" included), what lies on it, whether grimy."""
 
     name: str
     stage: str
     layer: str = ""
+    grimy: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -84,52 +85,55 @@ def _where(states: Sequence[SurfaceState], total: int) -> str:
     return _("%(count)d of %(total)d surfaces") % {"count": len(states), "total": total}
 
 
-def _subject(states: Sequence[SurfaceState], total: int) -> str:
-    """What is worn and where: "The mid ceramic coat on the roof", or the surfaces alone where layers differ."""
+def _condition(states: Sequence[SurfaceState], stage: str, total: int) -> str:
+    """What is in this stage and where: "the wax on all 5 surfaces is used up", "the layers on … are tired"."""
     where = _where(states, total)
     layers = {state.layer for state in states}
-    if len(states) == 1 and layers != {""}:
-        return _("the %(layer)s on %(where)s") % {"layer": states[0].layer, "where": where}
-    return where
+    if len(layers) == 1:
+        return _("the %(layer)s on %(where)s is %(stage)s") % {
+            "layer": layers.pop() or _("layer"), "where": where, "stage": STAGE_WORDS[stage],
+        }  # fmt: skip
+    words = _("at their end") if stage == "end" else STAGE_WORDS[stage]
+    return _("the layers on %(where)s are %(stage)s") % {"where": where, "stage": words}
 
 
 def _capital(text: str) -> str:
     return text[:1].upper() + text[1:]
 
 
-def _is_or_are(states: Sequence[SurfaceState]) -> str:
-    return ngettext("is", "are", len(states))
+def _rest(rest: Sequence[SurfaceState], *, all_known: bool) -> str:
+    worst = max(rest, key=lambda state: STAGES.index(state.stage)).stage
+    same = all(state.stage == worst for state in rest)
+    if all_known:
+        words = _("the rest is %(stage)s") if same else _("the rest is %(stage)s or better")
+    else:
+        words = _("what else is known is %(stage)s") if same else _("what else is known is %(stage)s or better")
+    return words % {"stage": STAGE_WORDS[worst]}
 
 
 def condition_words(states: Sequence[SurfaceState]) -> str:
-    """How the vehicle's surfaces are: the clogged first, then the worst, then the rest."""
+    """How the vehicle's surfaces are: what grime hides, then the worst, the rest, and what grime makes look worse."""
     if not states:
         return _("No surface is on record yet.")
     told = [state for state in states if state.stage in STAGES]
-    clogged = [state for state in states if state.stage == "clogged"]
-    if clogged:
-        said = _("Grime may be hiding how %(where)s really %(are)s") % {
-            "where": _where(clogged, len(states)), "are": _is_or_are(clogged),
-        }  # fmt: skip
-    elif not told:
+    hidden = [state for state in states if state.stage == "clogged"]
+    if not told and not hidden:
         return _("How the protection is doing is not known yet.")
-    else:
-        said = ""
-    if not told:
-        return f"{said}."
-    worst = max(told, key=lambda state: STAGES.index(state.stage)).stage
-    those = [state for state in told if state.stage == worst]
-    sentence = _("%(what)s %(are)s %(stage)s") % {
-        "what": _subject(those, len(states)), "are": _is_or_are(those), "stage": STAGE_WORDS[worst],
-    }  # fmt: skip
-    sentence = f"{said}; {sentence}" if said else sentence
-    rest = [state for state in told if state.stage != worst]
-    if rest:
-        best_of_rest = max(rest, key=lambda state: STAGES.index(state.stage)).stage
-        same = all(state.stage == best_of_rest for state in rest)
-        words = _("the rest is %(stage)s") if same else _("the rest is %(stage)s or better")
-        sentence += "; " + words % {"stage": STAGE_WORDS[best_of_rest]}
-    return f"{_capital(sentence)}."
+    said = []
+    if hidden:
+        said.append(_("Grime hides how much is left on %(where)s") % {"where": _where(hidden, len(states))})
+    if told:
+        worst = max(told, key=lambda state: STAGES.index(state.stage)).stage
+        those = [state for state in told if state.stage == worst]
+        how = [_condition(those, worst, len(states))]
+        rest = [state for state in told if state.stage != worst]
+        if rest:
+            how.append(_rest(rest, all_known=len(told) + len(hidden) == len(states)))
+        grimy = [state for state in told if state.grimy]
+        if grimy and not hidden:
+            how.append(_("grime may make %(where)s look worse") % {"where": _where(grimy, len(states))})
+        said.append(_capital("; ".join(how)))
+    return f"{'. '.join(said)}."
 
 
 def _pressing_words(care: NextCare, what: str, today: date) -> str:
@@ -165,11 +169,18 @@ def sentence(states: Sequence[SurfaceState], care: NextCare | None, *, booked_on
     return f"{condition_words(states)} {next_words(care, booked_on=booked_on, today=today)}"
 
 
+def next_care(title: str, reason_code: str, earliest: date, latest: date, by: date | None) -> NextCare:
+    """A due as the sentence says it: after a mishap first comes a look at it."""
+    pressing = reason_code == "event"
+    said = _("look at what happened to it") if pressing else title
+    return NextCare(title=said, earliest=earliest, latest=latest, by=by, pressing=pressing)
+
+
 def state_of(surface: SurfaceView) -> SurfaceState:
     """What the sentence needs of a surface."""
     ruling = surface.ruling
-    stage = "clogged" if surface.clogged else surface.stage
-    return SurfaceState(surface.name, stage, layer_words(ruling.kind) if ruling is not None else "")
+    layer = layer_words(ruling.kind) if ruling is not None else ""
+    return SurfaceState(surface.name, surface.shown_stage, layer, surface.grimy)
 
 
 def next_due(dues: Sequence[DueView], today: date) -> DueView | None:
@@ -183,10 +194,7 @@ def vehicle_sentence(vehicle: VehicleView) -> str:
     due = next_due(vehicle.dues, vehicle.today)
     care = None
     if due is not None:
-        care = NextCare(
-            title=due.title, earliest=due.earliest, latest=due.latest, by=due.contract_on,
-            pressing=due.reason_code == "event",
-        )  # fmt: skip
+        care = next_care(due.title, due.reason_code, due.earliest, due.latest, due.contract_on)
     booked = min((visit.on for visit in vehicle.visits), default=None)
     states = [state_of(surface) for surface in vehicle.surfaces]
     return sentence(states, care, booked_on=booked, today=vehicle.today)

@@ -17,6 +17,7 @@ from lifecycle.wear.marks import Figure, TableError, parameter
 from lifecycle.wear.types import Mark
 
 HERE = Path(__file__).parent
+INTERVALS = HERE / "intervals.csv"
 SIZES = ("S", "M", "L", "XL")
 KINDS = ("service", "promotion")
 # Order of work inside a visit (common practice): dirty work first, dust before coats, coats before glass and seats.
@@ -37,7 +38,8 @@ class CareTask:
     """One care task.
 
     Attributes:
-        kind: "service" (told because of what was agreed or happened) or "promotion" (something to buy).
+        kind: "service" (care of what is already there, so covered by consent to care reminders) or "promotion" (a new
+            coat, film or correction, told only with consent to offers).
         hours: labour hours by size of vehicle; a size may be missing where no figure is known (see `labour_h`).
         cure_hours: hours that the car stays dry and untouched afterwards; not labour.
         needs_first: tasks or conditions (wash, readings, consent, full_cure) that come before it.
@@ -87,7 +89,7 @@ def figure(key: str) -> Figure:
     Raises:
         KeyError: no such figure.  TableError: the table is damaged.
     """
-    return parameter(key, path=HERE / "intervals.csv")
+    return parameter(key, path=INTERVALS)
 
 
 def _rows(lines: Iterable[str], columns: tuple[str, ...], name: str) -> dict[str, dict[str, str]]:

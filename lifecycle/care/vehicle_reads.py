@@ -19,11 +19,13 @@ from lifecycle.care.vehicle_view import (
     FilmReading,
     HabitsView,
     LayerView,
+    ProposalView,
     RefusedView,
     SurfaceView,
     VehicleView,
     VisitView,
     cautions_for,
+    spoken,
 )
 from lifecycle.errors import NotFoundHere
 from lifecycle.models import (
@@ -39,6 +41,7 @@ from lifecycle.models import (
     Keeper,
     Layer,
     Price,
+    ProposalState,
     Reading,
     Refusal,
     Storage,
@@ -46,6 +49,7 @@ from lifecycle.models import (
     Surface,
     Vehicle,
     Visit,
+    VisitProposal,
     VisitState,
 )
 from lifecycle.wear.chemistry import chemistries
@@ -93,6 +97,7 @@ def _with_rows(rows: Any, today: date) -> Any:
             ),
         ),
         Prefetch("visits", Visit.objects.select_related("site").order_by("on", "id")),
+        Prefetch("proposals", VisitProposal.objects.filter(state=ProposalState.PROPOSED).order_by("ideal", "id")),
         Prefetch("dues", CareDue.objects.filter(state__in=LIVE_DUE).order_by("ideal", "id")),
         Prefetch("refusals", Refusal.objects.order_by("task")),
         Prefetch("contract_terms", ContractTerm.objects.filter(done_on=None).order_by("due")),
@@ -108,7 +113,7 @@ def _view(rows: Any, vehicle_id: int, today: date, *, for_keeper: bool) -> Vehic
     keeper = next(iter(vehicle.keepers.all()), None)
     since = keeper.start if keeper is not None else None
     assessment = Assessment.objects.filter(vehicle=vehicle, latest=True).defer("whole", "inputs").first()
-    names = {surface.code: str(surface) for surface in vehicle.surfaces.all()}
+    names = {surface.code: spoken(surface.code) for surface in vehicle.surfaces.all()}
     return VehicleView(
         **_plain_fields(vehicle),
         today=today,
@@ -121,6 +126,7 @@ def _view(rows: Any, vehicle_id: int, today: date, *, for_keeper: bool) -> Vehic
         dues=_dues(vehicle, names),
         refused=tuple(_refused(row, names) for row in vehicle.refusals.all()),
         visits=tuple(_visit(row) for row in vehicle.visits.all() if row.state == VisitState.BOOKED and row.on >= today),
+        proposals=tuple(_proposal(row) for row in vehicle.proposals.all()),
         history=history_of(vehicle, notes_since=since if for_keeper else date.min),
         habits=_habits(vehicle, since if for_keeper else None),
         contracts=tuple(
@@ -177,7 +183,7 @@ def _layer(row: Layer, forecast: Forecast | None) -> LayerView:
     thickness, mark = (known.thickness_um, "from memory") if known is not None else (None, "")
     if product is not None and product.thickness_um is not None:
         thickness, mark = product.thickness_um, "the product's sheet"
-    view = {
+    view: dict[str, Any] = {
         "id": row.pk,
         "kind": row.kind,
         "product": product.name if product is not None else "",
@@ -282,7 +288,7 @@ def _surfaces(vehicle: Vehicle, assessment: Assessment | None, today: date) -> t
 
 
 def _names(codes: Sequence[str], known: Mapping[str, str]) -> tuple[str, ...]:
-    return tuple(known.get(code, code.replace("_", " ")) for code in codes)
+    return tuple(known.get(code, spoken(code)) for code in codes)
 
 
 def _booked_on(vehicle: Vehicle, due: CareDue) -> date | None:
@@ -324,13 +330,22 @@ def _dues(vehicle: Vehicle, names: Mapping[str, str]) -> tuple[DueView, ...]:
 
 
 def _refused(row: Refusal, names: Mapping[str, str]) -> RefusedView:
-    title = TASKS[row.task].title if row.task in TASKS else row.task.replace("_", " ")
-    return RefusedView(task=row.task, title=title, surfaces=_names(row.surfaces, names), why=row.why)
+    return RefusedView(task=row.task, title=_titles([row.task])[0], surfaces=_names(row.surfaces, names), why=row.why)
+
+
+def _titles(tasks: Iterable[str]) -> tuple[str, ...]:
+    return tuple(TASKS[task].title if task in TASKS else task.replace("_", " ") for task in tasks)
 
 
 def _visit(row: Visit) -> VisitView:
-    titles = tuple(TASKS[task].title if task in TASKS else task.replace("_", " ") for task in row.tasks)
-    return VisitView(id=row.pk, on=row.on, tasks=titles, state=row.state, site=row.site.name)
+    return VisitView(id=row.pk, on=row.on, tasks=_titles(row.tasks), state=row.state, site=row.site.name)
+
+
+def _proposal(row: VisitProposal) -> ProposalView:
+    return ProposalView(
+        id=row.pk, earliest=row.earliest, ideal=row.ideal, latest=row.latest, tasks=_titles(row.tasks),
+        labour_h=row.labour_h, cure_h=row.cure_h, why=row.why,
+    )  # fmt: skip
 
 
 def _habits(vehicle: Vehicle, not_before: date | None) -> HabitsView | None:

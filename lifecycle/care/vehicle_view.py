@@ -23,6 +23,14 @@ TOPPERS = frozenset(
 )  # fmt: skip
 
 
+def spoken(code: str) -> str:
+    """A surface's code as people say it: `doors_left` is "left doors"."""
+    words = code.split("_")
+    if len(words) > 1 and words[-1] in ("left", "right", "front", "rear"):
+        words = [words[-1], *words[:-1]]
+    return " ".join(words)
+
+
 @dataclass(frozen=True, slots=True)
 class LayerView:
     """One live layer. `thickness_mark` says where the thickness comes from. `function_left` None: no forecast."""
@@ -100,7 +108,7 @@ class SurfaceView:
 
     @property
     def name(self) -> str:
-        return self.code.replace("_", " ")
+        return spoken(self.code)
 
     @property
     def ruling(self) -> LayerView | None:
@@ -110,13 +118,24 @@ class SurfaceView:
         if lasting:
             return max(lasting, key=lambda layer: STAGES.index(layer.stage))
         told = [layer for layer in self.layers if layer.stage in STAGES]
-        return (told or list(self.layers) or [None])[-1]
+        rest = told or self.layers
+        return rest[-1] if rest else None
 
     @property
     def stage(self) -> str:
         """Stage of the ruling layer; "bare" without any layer."""
         ruling = self.ruling
         return ruling.stage if ruling is not None else "bare"
+
+    @property
+    def shown_stage(self) -> str:
+        """As `stage`, but "clogged" where grime is why nothing is known of the layer."""
+        return "clogged" if self.grimy and self.stage == "unknown" else self.stage
+
+    @property
+    def grimy(self) -> bool:
+        """Whether grime may make a layer look worse than it is; on a bare surface it hides nothing."""
+        return self.clogged and bool(self.layers)
 
 
 @dataclass(frozen=True, slots=True)
@@ -162,6 +181,20 @@ class VisitView:
     tasks: tuple[str, ...]
     state: str
     site: str
+
+
+@dataclass(frozen=True, slots=True)
+class ProposalView:
+    """A visit that would serve several dues; `tasks` in working order, `cure_h` dry and untouched afterwards."""
+
+    id: int
+    earliest: date
+    ideal: date
+    latest: date
+    tasks: tuple[str, ...]
+    labour_h: float
+    cure_h: float
+    why: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -228,6 +261,7 @@ class VehicleView:
     dues: tuple[DueView, ...] = ()
     refused: tuple[RefusedView, ...] = ()
     visits: tuple[VisitView, ...] = ()
+    proposals: tuple[ProposalView, ...] = ()
     history: tuple[HistoryItem, ...] = ()
     habits: HabitsView | None = None
     contracts: tuple[ContractView, ...] = ()

@@ -14,14 +14,16 @@ from lifecycle import journal
 from lifecycle.care.bundling import Bundle, bundle
 from lifecycle.care.due import Due
 from lifecycle.care.find import one
-from lifecycle.care.record import record_event
+from lifecycle.care.record import record_event, record_inspection
 from lifecycle.care.rules import TASKS
 from lifecycle.errors import DomainError
 from lifecycle.models import (
     LIVE_DUE,
     Bay,
     CareDue,
+    ContractTerm,
     DueState,
+    Inspection,
     ProposalState,
     Studio,
     Vehicle,
@@ -33,6 +35,8 @@ from lifecycle.models import (
 AHEAD = timedelta(days=90)
 # What a finished task tells the forecast. Layers are recorded by the technician, with product and batch.
 EVENT_OF_TASK = {"decontamination_wash": "decontamination", "maintenance_wash": "wash"}
+# A finished one of these means that somebody looked at the car, even without a reading. A retest without one is none.
+LOOKS = ("first_check", "inspection", "film_edge_check", "wake_up", "event_response")
 
 
 def due_of(row: CareDue) -> Due:
@@ -184,16 +188,7 @@ def settle(
         dues = CareDue.objects.filter(vehicle=visit.vehicle, task__in=visit.tasks, state__in=LIVE_DUE)
         if state == VisitState.DONE:
             dues.update(state=DueState.DONE, closed_at=at, closed_why=f"Done on {visit.on}.")
-            for task in visit.tasks:
-                if task in EVENT_OF_TASK:
-                    record_event(
-                        studio=studio, vehicle_id=visit.vehicle_id, kind=EVENT_OF_TASK[task], on=visit.on,
-                        actor=actor, at=at,
-                    )  # fmt: skip
-            if "inspection" in visit.tasks:
-                visit.vehicle.contract_terms.filter(done_on=None, due__lte=visit.on + timedelta(days=60)).update(
-                    done_on=visit.on
-                )
+            _tell_the_record(visit, actor=actor, at=at)
         else:
             dues.filter(state=DueState.BOOKED).update(state=DueState.OPEN)
         Vehicle.objects.filter(pk=visit.vehicle_id).update(assess_again=True)
@@ -202,3 +197,28 @@ def settle(
             subject_id=visit.pk, vehicle_id=visit.vehicle_id, on=visit.on,
         )  # fmt: skip
     return visit
+
+
+def _tell_the_record(visit: Visit, *, actor: str, at: datetime) -> None:
+    """What a finished visit means for the forecast and for the contract's dates."""
+    for task in visit.tasks:
+        if task in EVENT_OF_TASK:
+            record_event(
+                studio=visit.studio, vehicle_id=visit.vehicle_id, kind=EVENT_OF_TASK[task], on=visit.on, actor=actor,
+                at=at,
+            )  # fmt: skip
+    looked = [TASKS[task].title for task in visit.tasks if task in LOOKS]
+    seen = Inspection.objects.filter(vehicle=visit.vehicle, on=visit.on, by="studio").exists()
+    if looked and not seen:
+        cleaned = "decontamination_wash" in visit.tasks
+        record_inspection(
+            studio=visit.studio, vehicle_id=visit.vehicle_id, on=visit.on,
+            clean_state="decontaminated" if cleaned else "washed", note=f"Looked at: {', '.join(looked)}.",
+            actor=actor, at=at,
+        )  # fmt: skip
+    if "inspection" in visit.tasks:
+        terms = ContractTerm.objects.filter(vehicle=visit.vehicle, done_on=None)
+        for term in terms:
+            if abs(visit.on - term.due) <= timedelta(days=term.tolerance_days):
+                term.done_on = visit.on
+                term.save(update_fields=["done_on"])

@@ -11,7 +11,7 @@ from typing import Any, Final
 from django.db.models import Case, IntegerField, Prefetch, QuerySet, Value, When
 
 from lifecycle.care.tasks_table import load_tasks
-from lifecycle.models import LIVE_DUE, CareDue, Keeper, Reminder, Site, Studio, Visit, VisitState
+from lifecycle.models import LIVE_DUE, CareDue, Keeper, Reminder, ReminderState, Site, Step, Studio, Visit, VisitState
 
 PER_PAGE: Final = 40
 SOON_DAYS: Final = 30
@@ -34,6 +34,7 @@ REASONS: Final = (
     ("yearly", "Yearly look", "The yearly inspection."),
     ("wash", "Wash", "A wash in the studio."),
 )
+LADDER: Final = tuple(Step.values)
 RANK: Final = {code: rank for rank, (code, _, _) in enumerate(REASONS)}
 
 
@@ -128,21 +129,32 @@ def _moment(at: datetime) -> str:
     return f"{at.day} {at:%B %H:%M} UTC"
 
 
-def reminder_words(reminders: Iterable[Any]) -> ReminderWord:
-    """The latest reminder of a window in words (rows of `Reminder`, with `message` joined)."""
-    latest = max(reminders, key=lambda row: (row.changed_at, row.pk), default=None)
-    if latest is None:
-        return ReminderWord("none", "none yet")
-    step = latest.get_step_display()
-    if latest.state == "skipped":
-        held = "not sent" if latest.final else "held back"
-        return ReminderWord("skipped", f"{step} {held}: {latest.reason}")
-    if latest.state == "planned":
-        return ReminderWord("planned", f"{step} goes out {_moment(latest.send_at)}")
-    message = getattr(latest, "message", None)
+def _step_words(row: Any) -> ReminderWord:
+    step = row.get_step_display()
+    if row.state == ReminderState.SKIPPED:
+        return ReminderWord("skipped", f"{step} {'not sent' if row.final else 'held back'}: {row.reason}")
+    if row.state == ReminderState.PLANNED:
+        return ReminderWord("planned", f"{step} goes out {_moment(row.send_at)}")
+    message = getattr(row, "message", None)
     if message is None:
-        return ReminderWord("written", f"{step} written: {latest.reason}")
+        return ReminderWord("written", f"{step} written: {row.reason}")
     return ReminderWord("written", f"{step} {message.get_state_display()}, {_moment(message.state_at)}")
+
+
+def reminder_words(reminders: Iterable[Any]) -> ReminderWord:
+    """Where the ladder of a window's reminders stands, in words (rows of `Reminder`, with `message` joined).
+
+    The furthest step that is written, and the next one if it is planned; with none written, the first step.
+    """
+    ladder = sorted(reminders, key=lambda row: LADDER.index(row.step))
+    if not ladder:
+        return ReminderWord("none", "none yet")
+    written = [row for row in ladder if row.state == ReminderState.WRITTEN]
+    planned = next((row for row in ladder if row.state == ReminderState.PLANNED), None)
+    if not written:
+        return _step_words(planned or ladder[0])
+    said = _step_words(written[-1])
+    return ReminderWord(said.state, f"{said.words}; {_step_words(planned).words}") if planned else said
 
 
 def _row(due: Any, today: date) -> WorkRow:
@@ -190,7 +202,7 @@ def _joined(dues: QuerySet[Any]) -> QuerySet[Any]:
         default=Value(len(RANK)),
         output_field=IntegerField(),
     )
-    return (
+    joined: QuerySet[Any] = (
         dues.select_related("vehicle__site")
         .prefetch_related(
             Prefetch(
@@ -208,6 +220,7 @@ def _joined(dues: QuerySet[Any]) -> QuerySet[Any]:
         .annotate(rank=rank)
         .order_by("rank", "latest", "ideal", "id")
     )
+    return joined
 
 
 def work_list(

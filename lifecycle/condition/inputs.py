@@ -153,6 +153,24 @@ def _readings(inspections: Sequence[Inspection]) -> tuple[ReadingInput, ...]:
     )
 
 
+def _events(vehicle: Vehicle) -> tuple[EventInput, ...]:
+    """Events of the model, washes in the studio, and looks of the studio that left no reading behind."""
+    events = [
+        EventInput(
+            on=row.on, kind=row.kind, surface=row.surface.code if row.surface else None, dwell_h=row.dwell_h,
+            air_c=row.air_c,
+        )
+        for row in vehicle.care_events.all()
+        if row.kind in EVENT_KINDS or (row.kind == "wash" and row.by == "studio")
+    ]  # fmt: skip
+    events += [
+        EventInput(on=row.on, kind="inspected")
+        for row in vehicle.inspections.all()
+        if row.by == "studio" and not row.readings.all()
+    ]
+    return tuple(sorted(events, key=lambda event: event.on))
+
+
 def vehicle_input(vehicle: Vehicle, *, as_of: date) -> VehicleInput:
     """What the wear model needs of one vehicle; `vehicle` comes from `rows_for`."""
     habits = tuple(_habit(row) for row in vehicle.habits.all())
@@ -171,14 +189,7 @@ def vehicle_input(vehicle: Vehicle, *, as_of: date) -> VehicleInput:
         surfaces=_surfaces(vehicle),
         storage=tuple(StoragePeriod(start=row.start, end=row.end) for row in vehicle.storages.all()),
         readings=_readings(list(vehicle.inspections.all())),
-        events=tuple(
-            EventInput(
-                on=row.on, kind=row.kind, surface=row.surface.code if row.surface else None, dwell_h=row.dwell_h,
-                air_c=row.air_c,
-            )
-            for row in vehicle.care_events.all()
-            if row.kind in EVENT_KINDS
-        ),
+        events=_events(vehicle),
         contracts=tuple(
             ContractInspection(due=row.due, tolerance_days=row.tolerance_days, title=row.title)
             for row in vehicle.contract_terms.all()

@@ -20,7 +20,8 @@ from .vehicle import ContractTerm, Keeper, Vehicle
 from .visit import ProposalState, Visit, VisitProposal, VisitState
 
 __all__ = [
-    "APPEND_ONLY_TABLES", "FINAL_STATES", "LIVE_DUE", "Assessment", "Bay", "CareDue", "CareEvent", "ClimateNormal", "Complaint", "Consent",
+    "APPEND_ONLY_TABLES", "FINAL_STATES", "LIVE_DUE", "Assessment", "Bay", "CareDue", "CareEvent", "ClimateNormal",
+    "Complaint", "Consent",
     "ContractTerm", "Correction", "Customer", "DueState", "Finding", "Forecast", "Habits", "Heartbeat", "Inspection",
     "JournalEntry", "Keeper", "Layer", "Member", "Message", "MessageState", "Offer", "OfferStep", "OfferStepKind",
     "Price", "Product", "ProposalState", "Purpose", "Reading", "ReadingKind", "Receipt", "Refusal", "Reminder",

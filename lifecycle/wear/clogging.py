@@ -26,11 +26,10 @@ def cleaned(level: float, *, removed: float) -> float:
 
 def _course(contamination: FloatArray, cleanings: tuple[int, ...], *, rate: float, removed: float) -> float:
     level, since = 0.0, 0
-    for day in (*sorted(cleanings), len(contamination)):
+    edges = [(day, removed) for day in sorted(cleanings)] + [(len(contamination), 0.0)]
+    for day, taken in edges:
         grown = rate * float(np.sum(contamination[since:day])) / DAYS_PER_MONTH
-        level = 1.0 - (1.0 - level) * math.exp(-grown)
-        if day in cleanings:
-            level = cleaned(level, removed=removed)
+        level = cleaned(1.0 - (1.0 - level) * math.exp(-grown), removed=taken)
         since = day
     return level
 

@@ -21,6 +21,7 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 from datetime import date, timedelta
+from functools import cache
 
 import numpy as np
 from numpy.typing import ArrayLike
@@ -88,8 +89,14 @@ def prior_rate(*, ln_sd: float) -> Rate:
     """
     if not ln_sd > 0:
         raise ValueError(f"ln_sd is {ln_sd}; write a spread above 0.")
+    z, chance = _standard_points()
+    return Rate(ln_kappa=z * ln_sd, chance=chance)
+
+
+@cache
+def _standard_points() -> tuple[FloatArray, FloatArray]:
     z = np.linspace(-5.0, 5.0, 1001)
-    return Rate(ln_kappa=z * ln_sd, chance=normal.cdf(z))
+    return z, normal.cdf(z)
 
 
 def life_of(
@@ -149,11 +156,13 @@ class Clock:
         """Days since application, held inside the curve."""
         return min(max((on - self.applied).days, 0), len(self.stress) - 1)
 
-    def consumed_at(self, day: int, chance: float) -> float:
-        """Life consumed on a day that `chance` of such layers do not exceed, 0 <= chance <= 1."""
+    def consumed_at(self, days: ArrayLike, chance: float) -> FloatArray:
+        """Life consumed on days (indices) that `chance` of such layers do not exceed, 0 < chance < 1."""
+        index = np.asarray(days, dtype=np.intp)
         kappa = math.exp(self.rate.ln_quantile(chance))
-        calendar = math.pow(day / DAYS_PER_MONTH / self.life.mild_quantile(1.0 - chance), wear_value("calendar.power"))
-        return max(kappa * float(self.stress[day]) / self.life.median_months, calendar)
+        mild_days = self.life.mild_quantile(1.0 - chance) * DAYS_PER_MONTH
+        calendar = (index / mild_days) ** wear_value("calendar.power")
+        return np.asarray(np.maximum(kappa / self.life.median_months * self.stress[index], calendar), dtype=float)
 
     def months_until(self, consumed: float, chance: float) -> float:
         """Months after application at which `chance` of such layers have consumed `consumed` of their life."""
@@ -181,7 +190,7 @@ class Clock:
     def consumed_band(self, on: date) -> Band:
         """Life consumed on a day."""
         day = self.day_index(on)
-        return Band(*(self.consumed_at(day, chance) for chance in (0.1, 0.5, 0.9)))
+        return Band(*(float(self.consumed_at(day, chance)) for chance in (0.1, 0.5, 0.9)))
 
     def months_band(self, consumed: float) -> Band:
         """Months until that much life is consumed."""

@@ -1,13 +1,15 @@
-"""Figures of the wear clock, of evidence, clogging, clear coat and etching: `tables/wear.csv`, read through the one
-loader."""
+"""Figures of the clock, evidence, clogging, clear coat and etching: `tables/wear.csv`, read by the one loader."""
 
 from __future__ import annotations
+
+from functools import cache
 
 from lifecycle.wear.marks import TABLES, Figure, parameter
 
 WEAR = TABLES / "wear.csv"
 
 
+@cache
 def figure(key: str) -> Figure:
     """The figure with its range, mark and source.
 

@@ -78,14 +78,15 @@ def course_points(clock: Clock, *, as_of: date) -> tuple[CoursePoint, ...]:
     """Function left with its band from application to a little past the late end, about sixty days and today."""
     last = deg.months_after(clock.applied, clock.months_until(1.0, 0.9) * 1.1)
     last = max(last, as_of + timedelta(days=30))
-    days = {round(part) for part in np.linspace(0, (last - clock.applied).days, COURSE_POINTS)}
+    days = set(np.rint(np.linspace(0, (last - clock.applied).days, COURSE_POINTS)).astype(int).tolist())
     days.add(max((as_of - clock.applied).days, 0))
-    points = []
-    for day in sorted(days):
-        on = clock.applied + timedelta(days=day)
-        left = deg.function_band(clock.consumed_band(on))
-        points.append(CoursePoint(on=on, p10=left.p10, p50=left.p50, p90=left.p90))
-    return tuple(points)
+    ages = np.array(sorted(days))
+    index = np.minimum(ages, len(clock.stress) - 1)
+    low, middle, high = (deg.function_left(clock.consumed_at(index, chance)) for chance in (0.9, 0.5, 0.1))
+    return tuple(
+        CoursePoint(on=clock.applied + timedelta(days=int(age)), p10=float(a), p50=float(b), p90=float(c))
+        for age, a, b, c in zip(ages, low, middle, high, strict=True)
+    )
 
 
 def _notes(

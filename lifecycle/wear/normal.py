@@ -16,9 +16,9 @@ Z90 = STANDARD.inv_cdf(0.9)
 
 def cdf(z: ArrayLike) -> FloatArray:
     """Standard normal distribution function, elementwise (by `math.erf`, exact to double precision)."""
-    flat = np.asarray(z, dtype=float)
-    out = np.fromiter((0.5 * (1.0 + math.erf(x / math.sqrt(2.0))) for x in flat.ravel()), dtype=float, count=flat.size)
-    return out.reshape(flat.shape)
+    scaled = np.asarray(z, dtype=float) * math.sqrt(0.5)
+    erf = np.fromiter(map(math.erf, scaled.ravel().tolist()), dtype=float, count=scaled.size)
+    return np.asarray(0.5 * (1.0 + erf.reshape(scaled.shape)), dtype=float)
 
 
 def quantile(chance: float) -> float:

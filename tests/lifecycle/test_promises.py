@@ -50,9 +50,7 @@ def test_a_receipt_id_is_taken_once():
     Receipt.objects.create(**{**kept, "event_id": "2"})
 
 
-@pytest.mark.parametrize(
-    ("p10", "p50", "p90"), [(-0.01, 0.5, 0.6), (0.4, 0.5, 1.01), (0.6, 0.5, 0.7), (0.2, 0.5, 0.4)]
-)
+@pytest.mark.parametrize(("p10", "p50", "p90"), [(-0.01, 0.5, 0.6), (0.4, 0.5, 1.01), (0.6, 0.5, 0.7), (0.2, 0.5, 0.4)])
 def test_function_left_is_an_ordered_share(p10, p50, p90):
     from lifecycle.models import Assessment
 

@@ -5,12 +5,12 @@ from __future__ import annotations
 import re
 from datetime import UTC, date, datetime, timedelta
 from email.utils import parseaddr
+from urllib.parse import urlsplit
 
 import pytest
 from django.conf import settings
 from django.core import mail
 from django.core.management import call_command
-from django.urls import reverse
 
 from lifecycle import models, tasks
 from lifecycle.care.record import ReadingEntry, record_event, record_habits, record_inspection, record_layer
@@ -79,20 +79,42 @@ def everything() -> dict[str, int]:
 def test_the_whole_way_of_one_reminder(story, client, time_machine):
     time_machine.move_to(NOW, tick=False)  # the page that stops the mails has the wall clock
     studio, car, person, bonnet = story
-    assert models.Habits.objects.get().road_salt == "heavy"
+    assert models.Habits.objects.get().road_salt == "heavy"  # 2
     assert models.CareEvent.objects.get().kind == "wash"
-
     said = cycle(NOW)
-
-    # 1 climate: the cold coast has a class of its own and its figures are plausible.
-    climate = models.ClimateNormal.objects.get()
     assert said["climate"] == {"places": 1, "fetched": 1}
+    look_at_climate()
+    look_at_assessment(car, bonnet)
+    due = look_at_care()
+    message = look_at_reminders(person)
+    head = look_at_mail(message)
+    look_at_receipt(message)
+    look_at_outlook(studio, due)
+
+    # Once is once: the same cycle again, and an hour later, writes nothing new to anybody.
+    before = everything()
+    cycle(NOW)
+    cycle(NOW + timedelta(hours=1))
+    assert everything() == before
+    assert len(mail.outbox) == 1
+
+    stop_by_the_link(client, head, person)
+    cycle(NOW + timedelta(days=30))
+    assert len(mail.outbox) == 1
+    assert models.Reminder.objects.filter(state="skipped", reason_code__contains="consent").exists()
+
+
+def look_at_climate():
+    """Step 1: the cold coast has a class of its own and its figures are plausible."""
+    climate = models.ClimateNormal.objects.get()
     assert climate.koppen_class in ("Cfb", "Cfc", "Dfb", "Dfc")
     # Koeppen-Geiger (Rubel et al. 2016): the warmest month of Cfb, Cfc, Dfb and Dfc stays below 22 °C.
     assert min(climate.months["air_c"]) < 8 < max(climate.months["air_c"]) < 22
     assert climate.fetched_at == NOW
 
-    # 3-6 stress, forecast, evidence, assessment
+
+def look_at_assessment(car, bonnet):
+    """Steps 3 to 6: stress, forecast, evidence, assessment."""
     assessment = models.Assessment.objects.get()
     assert (assessment.vehicle, assessment.as_of, assessment.latest) == (car, TODAY, True)
     assert len(assessment.input_hash) == 64
@@ -103,75 +125,76 @@ def test_the_whole_way_of_one_reminder(story, client, time_machine):
     assert forecast.evidence_says
     assert forecast.reasons[0]["mechanism"] in ("contamination", "wash_contact")
     assert forecast.marks
-    assert forecast.course[0]["on"] <= forecast.course[-1]["on"]
+    assert forecast.course[0]["on"] < forecast.course[-1]["on"]
     clogging = assessment.surfaces["bonnet"]["clogging"]
     assert 0 <= clogging["p10"] <= clogging["p50"] <= clogging["p90"] <= 1
 
-    # 7 care due
-    due = models.CareDue.objects.filter(task="decontamination_wash").get()
+
+def look_at_care():
+    """Steps 7 and 8: care due with its words, and the visit that serves it."""
+    due = models.CareDue.objects.get(task="decontamination_wash")
     assert due.earliest <= TODAY <= due.latest
     assert due.state == "open"
     assert all(due.words[name] for name in ("known", "expected", "prevents", "if_postponed", "self_check"))
-
-    # 8 visits
     proposal = due.proposals.get()
     assert due.task in proposal.tasks
     assert proposal.labour_h > 0
+    return due
 
-    # 9 reminders: written or skipped, each with its reason
+
+def look_at_reminders(person):
+    """Steps 9 and 10: every reminder is written or skipped with its reason; one message for the person."""
     reminders = models.Reminder.objects.all()
-    assert reminders
     assert all(row.reason for row in reminders)
-    written = reminders.filter(state="written").order_by("pk")
-    assert written
+    written = reminders.filter(state="written")
     assert {row.customer for row in written} == {person}
-
-    # 10-11 one message, rendered once, handed over
     message = models.Message.objects.get()
-    assert message.state == "accepted"
     assert message.reminder in written
-    sent = mail.outbox
-    assert len(sent) == 1
-    head = sent[0].message()
-    assert parseaddr(sent[0].to[0])[1] == "tove.halvarsen@example.org"
-    assert head["Message-ID"] == f"<{message.uid}@{settings.SITE_ADDRESS.split('//')[1].split(':')[0]}>"
-    assert head["List-Unsubscribe-Post"] == "List-Unsubscribe=One-Click"
-    assert sent[0].body == message.text
-    assert sent[0].alternatives[0][0] == message.html
-    assert "black large SUV" in message.text
+    return message
 
-    # 12 the provider's receipt
+
+def look_at_mail(message):
+    """Step 11: what was handed over is what was frozen, with the headers of RFC 5322, 2369 and 8058."""
+    assert message.state == "accepted"
+    (sent,) = mail.outbox
+    head = sent.message()
+    assert parseaddr(sent.to[0])[1] == "tove.halvarsen@example.org"
+    assert head["Message-ID"] == f"<{message.uid}@{urlsplit(settings.SITE_ADDRESS).hostname}>"
+    assert head["List-Unsubscribe-Post"] == "List-Unsubscribe=One-Click"
+    assert sent.body == message.text
+    assert sent.alternatives[0][0] == message.html
+    assert "black large SUV" in message.text
+    return head
+
+
+def look_at_receipt(message):
+    """Step 12."""
+    when = NOW + timedelta(minutes=2)
     receipts.take(
-        provider="test", event_id="1", uid=str(message.uid), kind="delivered", occurred_at=NOW + timedelta(minutes=2),
-        detail="250 ok", at=NOW + timedelta(minutes=2),
+        provider="test", event_id="1", uid=str(message.uid), kind="delivered", occurred_at=when, detail="250 ok",
+        at=when,
     )  # fmt: skip
     message.refresh_from_db()
     assert (message.state, models.Receipt.objects.get().message) == ("delivered", message)
 
-    # 13 advice on record, and the owner's outlook
+
+def look_at_outlook(studio, due):
+    """Step 13: advice on record, made by the mail that told of it, and the owner's outlook."""
     offer = models.Offer.objects.get(due=due)
     assert offer.steps.first().kind == "recommended"
     view = outlook(studio, today=TODAY)
     assert any(row.task == "decontamination_wash" for row in view.offers)
     assert sum(month.dues for month in view.months) > 0
 
-    # Once is once: the same cycle again, and an hour later, writes nothing new to anybody.
-    before = everything()
-    cycle(NOW)
-    cycle(NOW + timedelta(hours=1))
-    assert everything() == before
-    assert len(mail.outbox) == 1
 
-    # The link to stop works without a sign-in, by POST alone, at once.
+def stop_by_the_link(client, head, person):
+    """The link to stop works without a sign-in, by POST alone, at once (RFC 8058)."""
     url = re.search(r"<(http[^>]+)>", head["List-Unsubscribe"]).group(1).removeprefix(settings.SITE_ADDRESS)
     assert client.get(url).status_code == 200
-    assert models.Consent.objects.filter(given=False).count() == 0
+    assert models.Consent.objects.filter(given=False).count() == 0, "a mail scanner that looks changes nothing"
     answer = client.post(url, "List-Unsubscribe=One-Click", content_type="application/x-www-form-urlencoded")
     assert answer.status_code == 200
     assert models.Consent.objects.filter(customer=person, purpose="service").last().given is False
-    cycle(NOW + timedelta(days=30))
-    assert len(mail.outbox) == 1
-    assert models.Reminder.objects.filter(state="skipped", reason_code__contains="consent").exists()
 
 
 def test_a_visit_closes_the_circle(story):
@@ -179,7 +202,7 @@ def test_a_visit_closes_the_circle(story):
     cycle(NOW)
     due = models.CareDue.objects.get(task="decontamination_wash")
     offer = models.Offer.objects.get(due=due)
-    offers.offer_made(studio=studio, offer_id=offer.pk, channel="e-mail", **BY)
+    assert [step.kind for step in offer.steps.all()] == ["recommended", "offered"], "the mail told of it"
     offers.answer(studio=studio, offer_id=offer.pk, kind="accepted", **BY)
     visit = book(
         studio=studio, vehicle_id=car.pk, on=TODAY, tasks=[due.task], proposal_id=due.proposals.get().pk, **BY

@@ -1,4 +1,4 @@
-"""The clock of a layer: reference duty, Cassie angles, calendar, quantiles. Published figures are named at each test."""
+"""The clock of a layer: reference duty, Cassie angles, calendar, quantiles. Sources stand at each test."""
 
 from __future__ import annotations
 
@@ -77,9 +77,7 @@ def test_on_refinish_a_layer_lasts_six_to_eight_and_a_half_tenths_and_the_band_w
     assert other.notes
 
 
-@pytest.mark.parametrize(
-    ("active", "angle"), [(1.0, 110.0), (0.75, 101.43), (0.5, 93.11), (0.25, 84.86), (0.0, 76.5)]
-)
+@pytest.mark.parametrize(("active", "angle"), [(1.0, 110.0), (0.75, 101.43), (0.5, 93.11), (0.25, 84.86), (0.0, 76.5)])
 def test_cassie_mixture(active: float, angle: float) -> None:
     # Cassie's equation, computed independently; 76.5 degrees of bare clear coat is a published goniometer reading.
     assert deg.cassie_angle(active=active, new_deg=110, bare_deg=76.5) == pytest.approx(angle, abs=0.01)

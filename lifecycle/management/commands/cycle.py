@@ -43,7 +43,10 @@ class Command(BaseCommand):
     def _summary(self) -> None:
         self.stdout.write("")
         self.stdout.write(f"Vehicles assessed    {Assessment.objects.filter(latest=True).count()}")
-        self.stdout.write(f"Care windows open    {CareDue.objects.filter(state__in=LIVE_DUE).count()}")
+        today = timezone.localdate()
+        known = CareDue.objects.filter(state__in=LIVE_DUE)
+        open_now = known.filter(earliest__lte=today).count()
+        self.stdout.write(f"Care windows open    {open_now} (and {known.count() - open_now} that open later)")
         states = Counter(Message.objects.values_list("state", flat=True))
         listed = ", ".join(f"{state.replace('_', ' ')} {count}" for state, count in sorted(states.items()))
         self.stdout.write(f"Messages written     {sum(states.values())}{f' ({listed})' if listed else ''}")

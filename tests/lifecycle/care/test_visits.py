@@ -1,4 +1,4 @@
-"""Visits: proposals that follow the windows, bookings that quieten them, and what a finished visit tells the forecast."""
+"""Visits: proposals that follow the windows, bookings that quieten them, and what a finished visit tells."""
 
 from __future__ import annotations
 
@@ -8,8 +8,9 @@ from decimal import Decimal
 import pytest
 
 from lifecycle.care.visits import book, propose, settle
+from lifecycle.condition import rows_for, vehicle_input
 from lifecycle.errors import DomainError, NotFoundHere
-from lifecycle.models import CareDue, CareEvent, ContractTerm, Visit, VisitProposal
+from lifecycle.models import CareDue, CareEvent, ContractTerm, Inspection, Visit, VisitProposal
 from tests.factories import NOW, TODAY, CareDueFactory, StudioFactory, VehicleFactory
 
 pytestmark = pytest.mark.django_db
@@ -119,6 +120,16 @@ def test_a_finished_inspection_meets_the_contract_date(vehicle):
     near.refresh_from_db()
     far.refresh_from_db()
     assert (near.done_on, far.done_on) == (TODAY, None)
+
+
+def test_a_finished_look_is_on_record_once_and_a_retest_needs_its_reading(vehicle):
+    settle(studio=vehicle.studio, visit_id=booked(vehicle, ["inspection"]).pk, state="done", **BY)
+    settle(studio=vehicle.studio, visit_id=booked(vehicle, ["first_check"]).pk, state="done", **BY)
+    settle(studio=vehicle.studio, visit_id=booked(vehicle, ["retest"]).pk, state="done", **BY)
+    kept = Inspection.objects.get()
+    assert (kept.on, kept.clean_state, kept.note) == (TODAY, "washed", "Looked at: inspection.")
+    given = vehicle_input(rows_for([vehicle.pk])[0], as_of=TODAY)
+    assert [event.kind for event in given.events] == ["inspected"]
 
 
 @pytest.mark.parametrize("state", ["cancelled", "no_show"])

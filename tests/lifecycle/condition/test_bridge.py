@@ -49,13 +49,16 @@ def test_rows_become_the_inputs_of_the_model(layer):
         ],
         actor="member:1", at=NOW,
     )  # fmt: skip
-    record_event(studio=vehicle.studio, vehicle_id=vehicle.pk, kind="wash", on=TODAY, actor="member:1", at=NOW)
+    for by in ("studio", "customer"):
+        record_event(
+            studio=vehicle.studio, vehicle_id=vehicle.pk, kind="wash", on=TODAY, by=by, actor="member:1", at=NOW
+        )
     given = vehicle_input(rows_for([vehicle.pk])[0], as_of=TODAY)
     assert given.surfaces[0].thickness.values == (112, 115, 109)
     assert given.surfaces[0].layers[0].life_months == (30, 36)
     assert [reading.contact_angle_deg for reading in given.readings] == [101]
     assert given.readings[0].drops == 5
-    assert given.events == (), "a plain wash is history, not an event of the model"
+    assert [event.kind for event in given.events] == ["wash"], "a customer's own wash is part of the habits"
     assert given.habits[0].parking == "mixed"
     assert given.assumed == ()
 

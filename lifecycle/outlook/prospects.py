@@ -1,0 +1,276 @@
+"""What may be paid for in the next twelve months: booked visits, open care windows, and what follows after them.
+
+- booked: visits in the book.
+- likely: windows that are open or open within three months, and not refused; what somebody said yes to.
+- possible: later windows, windows of people with an open complaint (nobody writes to them), and renewals beyond the
+  windows, which follow from the forecasts: a layer renewed now is due again after its own life at this vehicle.
+"""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass, replace
+from datetime import date, timedelta
+from typing import Any
+
+from django.db.models import Count, Q
+
+from lifecycle.care.tasks_table import interval, load_tasks
+from lifecycle.models import (
+    LIVE_DUE,
+    CareDue,
+    Complaint,
+    DueState,
+    Forecast,
+    Keeper,
+    Offer,
+    Price,
+    Refusal,
+    Studio,
+    Visit,
+    VisitState,
+)
+from lifecycle.outlook import history, steps
+from lifecycle.outlook.revenue import BOOKED, LIKELY, MONTHS, POSSIBLE, Prospect
+from lifecycle.outlook.steps import Rest, months_later
+
+LIKELY_DAYS = 92  # about three months (judgement)
+SAID_YES = "said yes"
+MOST_REPEATS = 12
+RENEWED_BY = {
+    "wax": "wax_renewal",
+    "sealant": "sealant_renewal",
+    "booster": "booster",
+    "ceramic_entry": "recoat",
+    "ceramic_mid": "recoat",
+    "ceramic_top": "recoat",
+    "film_body": "film_renewal",
+    "wrap": "film_renewal",
+    "film_top_coat": "film_top_up",
+    "windscreen_coat": "windscreen_retreat",
+    "windscreen_wipe_on": "windscreen_retreat",
+    "side_glass_coat": "side_glass_retreat",
+    "wheel_coat": "wheel_retreat",
+    "trim_coat": "trim_coat",
+    "trim_dressing": "trim_coat",
+    "headlamp_coat": "headlamps",
+    "leather_coat": "leather_guard",
+    "leather_guard": "leather_guard",
+    "textile_guard": "textile_proof",
+    "engine_bay_dressing": "engine_bay",
+    "engine_bay_coating": "engine_bay",
+    "metal_sealant": "metal_sealing",
+}
+# Tasks by the calendar, and the row of the care intervals that says how often.
+BY_CALENDAR = {
+    "decontamination_wash": "decontaminate.months",
+    "inspection": "inspection.months",
+    "film_edge_check": "film_edge.months",
+    "booster": "booster.months",
+}
+
+
+@dataclass(frozen=True, slots=True)
+class Gathered:
+    """All prospects of a studio, and what was left out, with the reason counted."""
+
+    prospects: tuple[Prospect, ...]
+    left_out: Mapping[str, int]
+    came: int
+    missed: int
+
+
+@dataclass(frozen=True, slots=True)
+class _Facts:
+    """What every row is held against, read once per studio."""
+
+    studio: Studio
+    today: date
+    end: date
+    prices: Mapping[tuple[str, str], Price]
+    keepers: Mapping[int, int]
+    complained: frozenset[int]
+    refused: frozenset[tuple[int, str]]
+    resting: Mapping[tuple[int, str], Rest]
+    visits: tuple[Visit, ...]
+    in_the_book: frozenset[tuple[int, str]]
+
+
+Days = tuple[date, date, date]
+
+
+def gather(studio: Studio, *, today: date, resting: Mapping[tuple[int, str], Rest] | None = None) -> Gathered:
+    """Read everything that may be paid for in this month and the eleven after it; the number of queries is fixed."""
+    end = months_later(today.replace(day=1), MONTHS)
+    coming = Visit.objects.filter(studio=studio, state=VisitState.BOOKED, on__gte=today).order_by("id")
+    visits = tuple(coming.select_related("vehicle"))
+    facts = _Facts(
+        studio=studio,
+        today=today,
+        end=end,
+        visits=visits,
+        in_the_book=frozenset((visit.vehicle_id, task) for visit in visits for task in visit.tasks),
+        prices={(price.task, price.size): price for price in Price.objects.filter(studio=studio)},
+        keepers=dict(
+            Keeper.objects.filter(studio=studio, end=None, vehicle__retired_on=None).values_list(
+                "vehicle_id", "customer_id"
+            )
+        ),
+        complained=frozenset(
+            Complaint.objects.filter(studio=studio, closed_at=None).values_list("customer_id", flat=True)
+        ),
+        refused=frozenset(Refusal.objects.filter(studio=studio).values_list("vehicle_id", "task")),
+        resting=history.resting(studio, today=today) if resting is None else resting,
+    )
+    left_out: Counter[str] = Counter()
+    lives = _lives(facts)
+    found = [*_booked(facts, left_out), *_due(facts, lives, left_out), *_forecast(facts, lives, left_out)]
+    states = dict(Visit.objects.filter(studio=studio).order_by().values_list("state").annotate(Count("id")))
+    return Gathered(
+        prospects=tuple(found),
+        left_out=dict(left_out),
+        came=states.get(VisitState.DONE, 0),
+        missed=states.get(VisitState.NO_SHOW, 0) + states.get(VisitState.CANCELLED, 0),
+    )
+
+
+def _priced(facts: _Facts, task: str, size: str, left_out: Counter[str]) -> tuple[float, float] | None:
+    price = facts.prices.get((task, size))
+    if price is None:
+        left_out["no price in the list"] += 1
+        return None
+    return float(price.low), float(price.high)
+
+
+def _booked(facts: _Facts, left_out: Counter[str]) -> Iterator[Prospect]:
+    for visit in facts.visits:
+        if visit.on >= facts.end:
+            continue
+        found = [_priced(facts, task, visit.vehicle.size, left_out) for task in visit.tasks]
+        prices = [price for price in found if price is not None]
+        yield Prospect(
+            key=f"visit:{visit.pk:09d}", split=BOOKED, rate=BOOKED, earliest=visit.on, ideal=visit.on,
+            latest=visit.on, price_low=sum(low for low, _ in prices), price_high=sum(high for _, high in prices),
+            labour_h=visit.hours,
+        )  # fmt: skip
+
+
+def _due(facts: _Facts, lives: Mapping[tuple[int, str], _Life], left_out: Counter[str]) -> Iterator[Prospect]:
+    """Live windows, each with what follows after it."""
+    answered = {
+        offer.due_id: offer
+        for offer in history.with_latest_step(
+            Offer.objects.filter(studio=facts.studio, due__state__in=LIVE_DUE).order_by("id")
+        )
+    }
+    for due in CareDue.objects.filter(studio=facts.studio, state__in=LIVE_DUE).select_related("vehicle").order_by("id"):
+        if due.vehicle_id not in facts.keepers:
+            continue
+        price = _priced(facts, due.task, due.vehicle.size, left_out)
+        if price is None:
+            continue
+        first = _prospect(f"due:{due.pk:09d}", due.task, due.vehicle.size, (due.earliest, due.ideal, due.latest), price)
+        offer = answered.get(due.pk)
+        latest = offer.latest_kind if offer is not None else None
+        if due.state == DueState.OPEN and (due.vehicle_id, due.task) not in facts.in_the_book:
+            if latest == steps.DECLINED:
+                left_out["declined"] += 1
+            elif (due.vehicle_id, due.task) in facts.resting:
+                left_out["refused twice, at rest"] += 1
+            else:
+                yield from _opened(facts, due, offer, first)
+        yield from _repeats(facts, first, lives.get((due.vehicle_id, due.task)), due.task)
+
+
+def _opened(facts: _Facts, due: Any, offer: Any, first: Prospect) -> Iterator[Prospect]:
+    """An open window: likely if it is near, surer if somebody said yes, later if somebody put it off."""
+    latest = offer.latest_kind if offer is not None else None
+    split, rate = POSSIBLE, first.rate
+    if due.earliest <= facts.today + timedelta(days=LIKELY_DAYS) and due.ideal < facts.end:
+        split = LIKELY
+    if facts.keepers[due.vehicle_id] in facts.complained:
+        split = POSSIBLE
+    if latest == steps.ACCEPTED:
+        split, rate = LIKELY, SAID_YES
+    if latest == steps.DEFERRED and offer.latest_until is not None and offer.latest_until > first.earliest:
+        until = offer.latest_until
+        first = replace(first, earliest=until, ideal=max(first.ideal, until), latest=max(first.latest, until))
+        if until > facts.today + timedelta(days=LIKELY_DAYS):
+            split = POSSIBLE
+    yield replace(first, split=split, rate=rate)
+
+
+@dataclass(frozen=True, slots=True)
+class _Life:
+    """The first end of a vehicle's layers that one task renews, and how long such a layer lasts there, months."""
+
+    size: str
+    end: Days
+    months: tuple[float, float, float]
+
+
+def _lives(facts: _Facts) -> dict[tuple[int, str], _Life]:
+    """By vehicle and task, the layer that ends first in the latest assessment."""
+    found: dict[tuple[int, str], _Life] = {}
+    rows = (
+        Forecast.objects.filter(studio=facts.studio, assessment__latest=True, end_p50__isnull=False)
+        .filter(Q(layer__ended=None), layer__kind__in=RENEWED_BY, renewal_p10_months__isnull=False)
+        .order_by("id")
+        .values_list(
+            "assessment__vehicle_id", "assessment__vehicle__size", "layer__kind",
+            "end_p10", "end_p50", "end_p90", "renewal_p10_months", "renewal_p50_months", "renewal_p90_months",
+        )
+    )  # fmt: skip
+    for vehicle_id, size, kind, *numbers in rows:
+        key = (vehicle_id, RENEWED_BY[kind])
+        end = (numbers[0], numbers[1], numbers[2])
+        if key not in found or end[1] < found[key].end[1]:
+            found[key] = _Life(size=size, end=end, months=(numbers[3], numbers[4], numbers[5]))
+    return found
+
+
+def _forecast(facts: _Facts, lives: Mapping[tuple[int, str], _Life], left_out: Counter[str]) -> Iterator[Prospect]:
+    """Renewals that no window speaks of yet, from the forecasts alone."""
+    spoken_of = set(CareDue.objects.filter(studio=facts.studio, state__in=LIVE_DUE).values_list("vehicle_id", "task"))
+    for (vehicle_id, task), life in sorted(lives.items()):
+        if vehicle_id not in facts.keepers or (vehicle_id, task) in spoken_of:
+            continue
+        if (vehicle_id, task) in facts.refused:
+            left_out["not offered by the care rules"] += 1
+        elif (vehicle_id, task) in facts.resting:
+            left_out["refused twice, at rest"] += 1
+        elif life.end[1] >= facts.today:
+            price = _priced(facts, task, life.size, left_out)
+            if price is None:
+                continue
+            first = _prospect(f"layer:{vehicle_id:09d}:{task}", task, life.size, life.end, price)
+            if first.ideal < facts.end:
+                yield first
+            yield from _repeats(facts, first, life, task)
+
+
+def _prospect(key: str, task: str, size: str, days: Days, price: tuple[float, float]) -> Prospect:
+    return Prospect(
+        key=key, split=POSSIBLE, rate=task, earliest=days[0], ideal=days[1], latest=days[2], price_low=price[0],
+        price_high=price[1], labour_h=load_tasks()[task].labour_h(size),
+    )  # fmt: skip
+
+
+def _repeats(facts: _Facts, first: Prospect, life: _Life | None, task: str) -> Iterator[Prospect]:
+    """The same care again after its own life or interval, as long as its ideal day lies in the twelve months."""
+    if task in BY_CALENDAR:
+        months = (interval(BY_CALENDAR[task]),) * 3
+    elif life is not None:
+        months = life.months
+    else:
+        return
+    days = (first.earliest, max(first.ideal, facts.today), max(first.latest, facts.today))
+    for turn in range(1, MOST_REPEATS + 1):
+        early, ideal, late = (day + timedelta(days=round(30.4375 * n)) for day, n in zip(days, months, strict=True))
+        days = (early, max(early, ideal), max(early, ideal, late))
+        if days[1] >= facts.end:
+            return
+        yield replace(
+            first, key=f"{first.key}:again{turn:02d}", split=POSSIBLE, earliest=days[0], ideal=days[1], latest=days[2]
+        )

@@ -1,0 +1,304 @@
+"""Hand-over: claims, accidents on the way, what an error means, and that every state ends."""
+
+from __future__ import annotations
+
+import smtplib
+from datetime import timedelta
+
+import pytest
+
+from lifecycle import models
+from lifecycle.reminders import claim as claims
+from lifecycle.reminders import receipts, transport
+from lifecycle.reminders.outbox import deliver, sweep
+from lifecycle.reminders.sweep import SETTLED_ENOUGH, STALE_AFTER, SWEEPERS, UNCONFIRMED_FOR
+from lifecycle.reminders.unsubscribe import withdraw
+from tests.factories import ConsentFactory, CustomerFactory, MessageFactory
+
+from .conftest import NOW, Killed, fresh, later, written
+
+pytestmark = pytest.mark.django_db
+States = models.MessageState
+
+
+# ---- claims
+
+
+def test_of_two_deliverers_the_second_gets_nothing(due):
+    message = written()
+    one = claims.take(at=NOW, limit=10)
+    two = claims.take(at=NOW, limit=10)
+    assert [row.pk for row in one.messages] == [message.pk]
+    assert two.messages == ()
+    assert not claims.begin(message, two.token, at=NOW)
+    assert claims.begin(message, one.token, at=NOW)
+    assert not claims.begin(message, one.token, at=NOW)
+
+
+def test_two_deliverers_that_saw_the_same_rows_share_them_out(due, monkeypatch):
+    """The second one's UPDATE runs between the first one's SELECT and UPDATE."""
+    message = written()
+    monkeypatch.setattr(claims.uuid, "uuid4", iter([f"{n:032x}" for n in (1, 2)]).__next__)
+    update = claims.Message.objects.filter().__class__.update
+
+    def race(self, **changes):
+        if race.first and "claim" in changes:
+            race.first = False
+            race.other = claims.take(at=NOW, limit=10)
+        return update(self, **changes)
+
+    race.first = True
+    monkeypatch.setattr(claims.Message.objects.filter().__class__, "update", race)
+    mine = claims.take(at=NOW, limit=10)
+    assert [row.pk for row in race.other.messages] == [message.pk]
+    assert mine.messages == ()
+
+
+def test_a_deliverer_that_dies_before_the_hand_over_loses_only_time(due, provider):
+    message = written()
+    claims.take(at=NOW, limit=10)  # and is killed
+    assert deliver(at=later(minutes=1))["accepted"] == 0
+    assert deliver(at=NOW + claims.LEASE)["accepted"] == 1
+    assert fresh(message).resends == 0
+    assert len(provider.got) == 1
+
+
+def test_a_claim_whose_lease_ran_out_cannot_begin_after_another_took_it(due):
+    message = written()
+    slow = claims.take(at=NOW, limit=10)
+    quick = claims.take(at=NOW + claims.LEASE, limit=10)
+    assert not claims.begin(message, slow.token, at=NOW + claims.LEASE)
+    assert claims.begin(message, quick.token, at=NOW + claims.LEASE)
+
+
+def test_no_more_than_the_limit_is_delivered(studio, make_due, provider):
+    for _ in range(5):
+        someone = CustomerFactory(studio=studio)
+        ConsentFactory(customer=someone)
+        make_due(keeper=someone)
+    written()
+    assert deliver(at=NOW, limit=2)["accepted"] == 2
+    assert deliver(at=NOW)["accepted"] == 3
+
+
+# ---- accidents
+
+
+def crash(at):
+    with pytest.raises(Killed):
+        deliver(at=at)
+
+
+@pytest.mark.parametrize("moment", ["before", "after"])
+def test_killed_around_the_hand_over_it_is_unconfirmed_then_sent_once_more_with_the_same_id(due, provider, moment):
+    message = written()
+    setattr(provider, moment, Killed())
+    crash(NOW)
+    assert fresh(message).state == "handing_over"
+    assert deliver(at=later(minutes=5)) == dict.fromkeys(deliver(at=later(minutes=5)), 0)
+    assert sweep(at=later(minutes=9))["handing_over"] == 0
+    assert sweep(at=later(minutes=11))["handing_over"] == 1
+    assert fresh(message).state == "unconfirmed"
+    setattr(provider, moment, None)
+    assert deliver(at=later(hours=1))["accepted"] == 0
+    at = later(minutes=11) + UNCONFIRMED_FOR
+    assert sweep(at=at)["unconfirmed"] == 1
+    assert deliver(at=at)["accepted"] == 1
+    assert (fresh(message).state, message.resends) == ("accepted", 1)
+    assert len(set(provider.got)) == 1
+    assert len(provider.got) == (1 if moment == "before" else 2)
+    assert models.JournalEntry.objects.filter(verb="message to be sent again").count() == 1
+
+
+def test_the_write_after_the_hand_over_fails_and_a_receipt_settles_it(due, provider, monkeypatch):
+    message = written()
+    with monkeypatch.context() as patch:
+        patch.setattr(claims, "settle", lambda *a, **k: (_ for _ in ()).throw(Killed()))
+        crash(NOW)
+    sweep(at=later(minutes=11))
+    receipts.take(
+        provider="test", event_id="1", uid=str(message.uid), kind="delivered", occurred_at=NOW, detail="",
+        at=later(minutes=20),
+    )  # fmt: skip
+    assert fresh(message).state == "delivered"
+    sweep(at=later(days=2))
+    deliver(at=later(days=2))
+    assert len(provider.got) == 1
+
+
+def test_after_one_resend_the_outcome_is_shown_as_unknown_not_tried_for_ever(due, provider):
+    message = written()
+    provider.after = Killed()
+    crash(NOW)
+    sweep(at=later(hours=1))
+    sweep(at=later(hours=1) + UNCONFIRMED_FOR)
+    crash(later(hours=1) + UNCONFIRMED_FOR)
+    for hours in (24, 48, 72):
+        sweep(at=later(hours=hours))
+    assert fresh(message).state == "failed"
+    assert "outcome is unknown" in message.error
+    assert len(provider.got) == 2
+
+
+def test_a_resend_to_somebody_who_said_no_meanwhile_is_not_made(due, provider):
+    message = written()
+    provider.after = Killed()
+    crash(NOW)
+    provider.after = None
+    sweep(at=later(hours=1))
+    sweep(at=later(hours=1) + UNCONFIRMED_FOR)
+    withdraw(customer=message.customer, purpose="service", how="own page", wording="No.", actor="customer:1", at=NOW)
+    deliver(at=later(hours=1) + UNCONFIRMED_FOR)
+    assert fresh(message).state == "failed"
+    assert "not sent again" in message.error
+    assert len(provider.got) == 1
+
+
+def test_a_slow_deliverer_that_knows_the_outcome_corrects_unconfirmed(due):
+    message = written()
+    claim = claims.take(at=NOW, limit=1)
+    claims.begin(message, claim.token, at=NOW)
+    sweep(at=later(minutes=11))
+    assert fresh(message).state == "unconfirmed"
+    assert claims.settle(message, claim.token, state=States.ACCEPTED, at=later(minutes=12))
+    assert fresh(message).state == "accepted"
+
+
+def test_temporary_errors_are_tried_again_by_the_table_and_then_given_up(due, provider):
+    message = written()
+    provider.before = smtplib.SMTPDataError(451, b"4.7.1 try again later")
+    at, waits = NOW, []
+    for _ in range(5):
+        assert deliver(at=at)["retry"] == 1
+        assert fresh(message).state == "retry"
+        waits.append((message.next_try_at - at) / timedelta(minutes=1))
+        assert deliver(at=message.next_try_at - timedelta(seconds=1))["retry"] == 0
+        at = message.next_try_at
+    assert waits == [1, 5, 15, 60, 240]
+    assert deliver(at=at)["failed"] == 1
+    assert (fresh(message).state, message.attempts) == ("failed", 6)
+    assert "451" in message.error
+
+
+def test_a_provider_that_cannot_be_reached_costs_one_try_of_one_message(studio, make_due, provider):
+    for _ in range(3):
+        someone = CustomerFactory(studio=studio)
+        ConsentFactory(customer=someone)
+        make_due(keeper=someone)
+    written()
+    provider.unreachable = ConnectionRefusedError(111, "Connection refused")
+    assert deliver(at=NOW)["retry"] == 1
+    assert sorted(models.Message.objects.values_list("state", "attempts")) == [("ready", 0), ("ready", 0), ("retry", 1)]
+    assert not models.Message.objects.exclude(claim=None).exists()
+    provider.unreachable = None
+    assert deliver(at=later(minutes=2))["accepted"] == 3
+
+
+def test_a_refused_address_fails_and_is_not_written_to_again(due, provider, person):
+    message = written()
+    provider.before = smtplib.SMTPRecipientsRefused({person.email: (550, b"5.1.1 no such user")})
+    assert deliver(at=NOW)["failed"] == 1
+    assert fresh(message).state == "failed"
+    assert models.Suppression.objects.get().email == person.email
+
+
+def test_one_bad_message_does_not_hold_the_others_back(studio, make_due, provider):
+    for _ in range(2):
+        someone = CustomerFactory(studio=studio)
+        ConsentFactory(customer=someone)
+        make_due(keeper=someone)
+    written()
+    bad = models.Message.objects.first()
+    models.Message.objects.filter(pk=bad.pk).update(headers=bad.headers | {"X-Broken": "a\nb"})
+    counts = deliver(at=NOW)
+    assert (counts["failed"], counts["accepted"]) == (1, 1)
+    assert "could not be built" in fresh(bad).error
+
+
+# ---- what an error means (replies: RFC 5321, 4.2.1; status codes: RFC 3463)
+
+OUT = transport.Outcome
+ERRORS = [
+    (smtplib.SMTPServerDisconnected("gone"), False, OUT.TEMPORARY),
+    (smtplib.SMTPServerDisconnected("gone"), True, OUT.UNKNOWN),
+    (smtplib.SMTPServerDisconnected("gone"), None, OUT.UNKNOWN),
+    (TimeoutError("timed out"), False, OUT.TEMPORARY),
+    (TimeoutError("timed out"), True, OUT.UNKNOWN),
+    (ConnectionResetError(104, "reset"), True, OUT.UNKNOWN),
+    (smtplib.SMTPDataError(554, b"rejected"), True, OUT.PERMANENT),
+    (smtplib.SMTPDataError(421, b"closing"), True, OUT.TEMPORARY),
+    (smtplib.SMTPSenderRefused(550, b"no", "care@example.org"), False, OUT.TEMPORARY),
+    (smtplib.SMTPRecipientsRefused({"a@example.org": (450, b"greylisted")}), False, OUT.TEMPORARY),
+    (smtplib.SMTPRecipientsRefused({"a@example.org": (550, b"5.7.1 policy")}), False, OUT.PERMANENT),
+    (ValueError("bad header"), False, OUT.PERMANENT),
+    (ValueError("bad header"), True, OUT.UNKNOWN),
+    (RuntimeError("whatever"), None, OUT.UNKNOWN),
+]
+
+
+@pytest.mark.parametrize(("error", "began", "outcome"), ERRORS)
+def test_what_an_error_means(error, began, outcome):
+    assert transport.classify(error, content_began=began).outcome is outcome
+
+
+@pytest.mark.parametrize(
+    ("code", "answer", "bad"),
+    [
+        (550, b"5.1.1 unknown user", True), (550, b"5.7.1 we do not like you", False), (550, b"nobody here", True),
+        (552, b"mailbox full", False), (553, b"name not allowed", True), (554, b"5.1.2 bad domain", True),
+    ],
+)  # fmt: skip
+def test_only_a_bad_address_is_suppressed(code, answer, bad):
+    error = smtplib.SMTPRecipientsRefused({"a@example.org": (code, answer)})
+    assert transport.classify(error, content_began=False).bad_address is bad
+
+
+def test_what_a_providers_api_answered():
+    from anymail.exceptions import AnymailRecipientsRefused, AnymailRequestsAPIError, AnymailUnsupportedFeature
+    from requests import ConnectTimeout, ReadTimeout, Response
+
+    def answered(code):
+        response = Response()
+        response.status_code = code
+        return AnymailRequestsAPIError(response=response)
+
+    def broke(kind):
+        error = type("AnymailRequestsAPIError", (AnymailRequestsAPIError, kind), {})("posting")
+        error.__cause__ = kind("told")
+        return error
+
+    meanings = {code: transport.classify(answered(code), content_began=None).outcome for code in (429, 503, 401, 422)}
+    assert meanings == {429: OUT.TEMPORARY, 503: OUT.TEMPORARY, 401: OUT.TEMPORARY, 422: OUT.PERMANENT}
+    assert transport.classify(answered(500), content_began=None).outcome is OUT.UNKNOWN
+    assert transport.classify(broke(ConnectTimeout), content_began=None).outcome is OUT.TEMPORARY
+    assert transport.classify(broke(ReadTimeout), content_began=None).outcome is OUT.UNKNOWN
+    for refused in (AnymailRecipientsRefused(), AnymailUnsupportedFeature("no")):
+        assert transport.classify(refused, content_began=None).outcome is OUT.PERMANENT
+
+
+# ---- every state ends
+
+
+def test_every_state_is_final_or_has_a_sweeper():
+    assert {str(one) for one in States} == {str(one) for one in (*SETTLED_ENOUGH, *SWEEPERS)}
+    assert not set(SETTLED_ENOUGH) & set(SWEEPERS)
+    assert set(models.FINAL_STATES) < set(SETTLED_ENOUGH)
+
+
+@pytest.mark.parametrize("state", SWEEPERS)
+def test_no_message_stays_for_ever_in_a_state_that_is_not_final(state):
+    """Left alone with nothing but the sweeper and no deliverer, every message ends within a month."""
+    claim = {"claim": "0" * 32, "lease_until": NOW} if state == "handing_over" else {}
+    message = MessageFactory(state=state, written_at=NOW, state_at=NOW, next_try_at=None, **claim)
+    for days in range(2 * STALE_AFTER.days + 2):
+        sweep(at=later(days=days))
+    assert fresh(message).state in SETTLED_ENOUGH
+    assert message.error
+
+
+def test_a_message_that_nobody_sent_for_two_weeks_is_stopped(due, provider):
+    message = written()
+    assert sweep(at=later(days=13))["ready"] == 0
+    assert sweep(at=later(days=14))["ready"] == 1
+    assert fresh(message).state == "stopped"
+    assert "14 days" in message.error

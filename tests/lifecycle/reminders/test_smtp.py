@@ -1,0 +1,109 @@
+"""The hand-over against a real SMTP conversation on a socket: one connection for many, and where it breaks decides."""
+
+from __future__ import annotations
+
+import socketserver
+import threading
+
+import pytest
+
+from lifecycle import models
+from lifecycle.reminders.outbox import deliver, enqueue
+from lifecycle.reminders.planner import plan
+from tests.factories import ConsentFactory, CustomerFactory
+
+from .conftest import NOW, later
+
+pytestmark = pytest.mark.django_db
+
+
+class Talk(socketserver.StreamRequestHandler):
+    """As much of RFC 5321 as a client needs; hangs up where the test says."""
+
+    def handle(self):
+        self.server.connections += 1
+        self.say("220 mail.example.org")
+        while line := self.rfile.readline():
+            word = line[:4].upper().decode()
+            if self.server.hang_up == word:
+                return
+            if word == "DATA":
+                self.say("354 go on")
+                lines = []
+                while (line := self.rfile.readline()) not in (b".\r\n", b""):
+                    lines.append(line)
+                self.server.mails.append(b"".join(lines))
+                if self.server.hang_up == "content":
+                    return
+            if word == "QUIT":
+                self.say("221 bye")
+                return
+            self.say(self.server.answers.get(word, "250 ok"))
+
+    def say(self, text):
+        self.wfile.write(text.encode() + b"\r\n")
+
+
+@pytest.fixture
+def server(settings):
+    with socketserver.ThreadingTCPServer(("127.0.0.1", 0), Talk) as one:
+        one.daemon_threads = True
+        one.mails, one.connections, one.hang_up, one.answers = [], 0, "", {}
+        threading.Thread(target=one.serve_forever, kwargs={"poll_interval": 0.01}, daemon=True).start()
+        settings.EMAIL_BACKEND = "django.core.mail.backends.smtp.EmailBackend"
+        settings.EMAIL_HOST, settings.EMAIL_PORT = one.server_address
+        settings.EMAIL_TIMEOUT = 5
+        yield one
+        one.shutdown()
+
+
+@pytest.fixture
+def three(studio, make_due):
+    for _ in range(3):
+        someone = CustomerFactory(studio=studio)
+        ConsentFactory(customer=someone)
+        make_due(keeper=someone)
+    plan(at=NOW)
+    enqueue(at=NOW)
+
+
+def states():
+    return sorted(models.Message.objects.values_list("state", flat=True))
+
+
+def test_three_mails_go_over_one_connection(three, server):
+    assert deliver(at=NOW)["accepted"] == 3
+    assert (len(server.mails), server.connections) == (3, 1)
+
+
+def test_a_connection_lost_before_the_content_is_only_tried_again(three, server):
+    server.hang_up = "MAIL"
+    assert deliver(at=NOW)["retry"] == 3
+    assert states() == ["retry"] * 3
+    server.hang_up = ""
+    assert deliver(at=later(minutes=1))["accepted"] == 3
+    assert len(server.mails) == 3
+
+
+def test_a_connection_lost_after_the_content_leaves_the_outcome_unknown(three, server):
+    server.hang_up = "content"
+    assert deliver(at=NOW)["unconfirmed"] == 3
+    assert states() == ["unconfirmed"] * 3
+    assert len(server.mails) == 3
+    server.hang_up = ""
+    assert deliver(at=later(hours=1))["accepted"] == 0
+
+
+def test_no_server_is_a_temporary_error(three, settings):
+    settings.EMAIL_BACKEND = "django.core.mail.backends.smtp.EmailBackend"
+    with socketserver.TCPServer(("127.0.0.1", 0), Talk) as gone:
+        settings.EMAIL_HOST, settings.EMAIL_PORT = gone.server_address
+    assert deliver(at=NOW)["retry"] == 1
+    assert "refused" in models.Message.objects.get(state="retry").error.lower()
+
+
+def test_an_address_that_the_server_refuses_for_good(three, server):
+    server.answers["RCPT"] = "550 5.1.1 no such mailbox"
+    assert deliver(at=NOW)["failed"] == 3
+    assert models.Suppression.objects.count() == 3
+    assert server.mails == []
