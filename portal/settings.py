@@ -98,7 +98,8 @@ TEMPLATES = [
     }
 ]
 
-DATABASES = {"default": env.db_url("DATABASE_URL", default=f"sqlite:///{VAR_DIR / 'sheenward.sqlite3'}")}
+DATABASE_FILE = "demo.sqlite3" if MODE == "demo" else "sheenward.sqlite3"
+DATABASES = {"default": env.db_url("DATABASE_URL", default=f"sqlite:///{VAR_DIR / DATABASE_FILE}")}
 if DATABASES["default"]["ENGINE"].endswith("sqlite3"):
     # Writers queue instead of failing with "database is locked".
     DATABASES["default"]["OPTIONS"] = {
