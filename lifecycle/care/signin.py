@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from datetime import datetime
 
-from django.db import transaction
+from django.db import IntegrityError, transaction
 
 from lifecycle import journal
 from lifecycle.models import Customer, Member, Studio, User
@@ -44,6 +44,14 @@ def customer_ids_of(user_id: int) -> tuple[int, ...]:
     return tuple(Customer.objects.filter(user_id=user_id).order_by("id").values_list("id", flat=True))
 
 
+def _new_user(address: str, name: str) -> User:
+    try:
+        with transaction.atomic():
+            return User.objects.create_user(address, None, name=name)
+    except IntegrityError:  # asked for twice at the same moment
+        return User.objects.get(email__iexact=address)
+
+
 @transaction.atomic
 def user_for_address(email: str, *, at: datetime) -> User | None:
     """Return the user of a customer's address, made now if nobody has signed in with it before.
@@ -61,9 +69,11 @@ def user_for_address(email: str, *, at: datetime) -> User | None:
         return None
     user = User.objects.filter(email__iexact=address).first()
     if user is None:
-        user = User.objects.create_user(address, None, name=customers[0].name)
+        user = _new_user(address, customers[0].name)
+    taken = set(Customer.objects.filter(user=user).values_list("studio_id", flat=True))
     for customer in customers:
-        if customer.user_id is None:
+        # One person is one customer of a studio: a second row there stays apart until the studio sorts it out.
+        if customer.user_id is None and customer.studio_id not in taken:
             customer.user = user
             customer.save(update_fields=["user"])
             journal.record(

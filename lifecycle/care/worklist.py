@@ -137,7 +137,7 @@ def _step_words(row: Any) -> ReminderWord:
         return ReminderWord("planned", f"{step} goes out {_moment(row.send_at)}")
     message = getattr(row, "message", None)
     if message is None:
-        return ReminderWord("written", f"{step} written: {row.reason}")
+        return ReminderWord("written", f"{step} written, in one mail with others")
     return ReminderWord("written", f"{step} {message.get_state_display()}, {_moment(message.state_at)}")
 
 

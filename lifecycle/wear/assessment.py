@@ -273,7 +273,7 @@ def _assess_surface(vehicle: VehicleInput, surface: _Surface) -> SurfaceForecast
     unclear = _still_unclear(mine, tuple(sorted((*cleaned, *applied))))
     level = _clogging_on(vehicle, surface, vehicle.as_of)
     layers = _layers(vehicle, surface, unclear=unclear)
-    clogged = unclear or level.p50 >= wear_value("clog.due")
+    clogged = unclear or level.p50 >= wear_value("clog.hides")
     notes = list(surface.timeline.notes)
     if not layers:
         notes.append(NO_LAYER_NOTE)

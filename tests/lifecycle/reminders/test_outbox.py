@@ -105,6 +105,7 @@ def test_a_fleet_gets_one_mail_about_all_its_vans(studio, make_due, provider):
     assert models.Message.objects.count() == 1
     assert message.headers["X-Sheenward-Reminders"].count(",") == 8
     assert message.text.count("Why now:") == 9
+    assert "If it waits:" not in message.text  # many things: short about each, the rest is on the vehicle's page
     others = models.Reminder.objects.filter(reason_code="in_one_mail")
     assert others.count() == 8
     assert all(str(message.uid) in row.reason for row in others)

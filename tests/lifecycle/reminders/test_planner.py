@@ -11,6 +11,7 @@ from django.test.utils import CaptureQueriesContext
 from lifecycle import models
 from lifecycle.care import register, visits
 from lifecycle.reminders import planner
+from lifecycle.reminders.outbox import deliver, enqueue
 from lifecycle.reminders.planner import plan
 from tests.factories import ConsentFactory, CustomerFactory, StudioFactory, VehicleFactory
 
@@ -23,20 +24,26 @@ def row(due, step="first"):
     return models.Reminder.objects.get(due=due, step=step)
 
 
-def test_an_open_window_is_planned_for_now_and_its_follow_up_waits_for_it(due, person):
+def test_an_open_window_is_planned_for_now(due, person):
     counts = plan(at=NOW)
-    first, follow_up = row(due), row(due, "follow_up")
-    assert (first.state, first.send_at, first.customer, first.purpose) == ("planned", NOW, person, "service")
-    assert (follow_up.state, follow_up.reason_code, follow_up.final) == ("skipped", "first_comes_first", False)
-    assert not models.Reminder.objects.filter(step="last").exists()
-    assert (counts["planned"], counts["waiting"], counts["changed"]) == (1, 1, 2)
+    first = models.Reminder.objects.get()
+    assert (first.step, first.state, first.send_at) == ("first", "planned", NOW)
+    assert (first.customer, first.purpose) == (person, "service")
+    assert (counts["planned"], counts["waiting"], counts["changed"]) == (1, 0, 1)
     assert models.JournalEntry.objects.filter(verb="reminder planned", subject_id=due.pk).count() == 1
 
 
-def test_a_contract_date_has_a_last_notice(make_due):
-    due = make_due(contract_on=NOW.date() + timedelta(days=50))
+def test_the_later_rungs_are_planned_once_the_first_notice_is_written(make_due):
+    plain, contract = make_due(), make_due(contract_on=NOW.date() + timedelta(days=50))
     plan(at=NOW)
-    assert row(due, "last").reason_code == "first_comes_first"
+    assert models.Reminder.objects.exclude(step="first").count() == 0
+    enqueue(at=NOW)
+    plan(at=NOW)
+    assert (row(plain, "follow_up").state, row(plain, "follow_up").reason_code) == ("skipped", "first_comes_first")
+    deliver(at=NOW)
+    plan(at=NOW)
+    assert [row(plain, "follow_up").state, row(contract, "last").state] == ["planned", "planned"]
+    assert not models.Reminder.objects.filter(due=plain, step="last").exists()
 
 
 def test_planning_twice_changes_nothing(due):
@@ -84,7 +91,7 @@ def test_a_window_that_closes_closes_its_reminders(due):
     plan(at=NOW)
     models.CareDue.objects.filter(pk=due.pk).update(state="done", closed_at=NOW, closed_why="visit")
     counts = plan(at=later(days=1))
-    assert counts["closed"] == 2
+    assert counts["closed"] == 1
     assert set(models.Reminder.objects.values_list("state", "reason_code", "final")) == {("skipped", "due_done", True)}
 
 
@@ -195,7 +202,7 @@ def test_two_planners_at_once_make_one_row(due, monkeypatch):
     slower.first = True
     monkeypatch.setattr(planner, "_write", slower)
     plan(at=NOW)
-    assert models.Reminder.objects.filter(due=due).count() == 2
+    assert models.Reminder.objects.filter(due=due).count() == 1
 
 
 def test_a_reminder_that_is_written_meanwhile_is_not_planned_again(due, monkeypatch):
@@ -210,4 +217,22 @@ def test_a_reminder_that_is_written_meanwhile_is_not_planned_again(due, monkeypa
     monkeypatch.setattr(planner, "_write", slower)
     plan(at=later(hours=1))
     assert row(due).state == "written"
-    assert row(due, "follow_up").reason_code == "vehicle_retired"
+
+
+@pytest.mark.parametrize(
+    ("refused_on", "due_on", "code"),
+    [
+        ([], ["bonnet"], "refused"),
+        (["bonnet", "roof"], ["bonnet"], "refused"),
+        (["roof"], ["bonnet"], "window_open"),
+        (["roof"], ["bonnet", "roof"], "window_open"),
+        (["roof"], [], "window_open"),
+    ],
+)
+def test_work_is_refused_where_it_is_refused_on_every_surface_of_the_window(make_due, refused_on, due_on, code):
+    due = make_due(surfaces=due_on)
+    models.Refusal.objects.create(
+        studio=due.studio, vehicle=due.vehicle, task=due.task, surfaces=refused_on, why="over the budget", at=NOW
+    )
+    plan(at=NOW)
+    assert row(due).reason_code == code

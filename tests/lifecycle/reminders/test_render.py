@@ -112,8 +112,9 @@ def test_nothing_now_is_not_said_where_it_is_not_so(make_due):
     make_due(reason_code="event")
     make_due(contract_on=NOW.date() + timedelta(days=40))
     make_due(latest=NOW.date() + timedelta(days=6), ideal=NOW.date())
+    make_due(why="The retest is overdue since 1 February 2026 and fits between now and 1 May 2026.")
     text = written().text
-    assert text.count("Why now:") == 3
+    assert text.count("Why now:") == 4
     assert "Doing nothing" not in text
     assert text.replace("\n", " ").count("Your contract names 11 April 2026") == 1
 
@@ -143,8 +144,25 @@ def test_the_follow_up_says_that_we_wrote_before(due):
 def test_without_price_or_phone_nothing_is_made_up(due):
     models.Studio.objects.update(phone="")
     text = written().text
-    assert "Price" not in text
+    assert "about" not in text.split("-- ")[0].replace("about your vehicle", "")
     assert "call us" not in text
+
+
+def test_what_costs_nothing_says_so(due):
+    models.Price.objects.create(studio=due.studio, task="retest", size="M", low=0, high=0)
+    text = written().text
+    assert "free of charge" in text
+    assert "0 EUR" not in text
+
+
+def test_what_is_said_about_one_vehicle_stands_together_soonest_end_first(make_due):
+    first, second = make_due(), make_due(latest=NOW.date() + timedelta(days=30))
+    make_due(vehicle=first.vehicle, task="inspection", latest=NOW.date() + timedelta(days=25))
+    text = written().text
+    places = [text.index(word) for word in (f"({first.vehicle.plate})", "Inspection,", f"({second.vehicle.plate})")]
+    assert places == sorted(places)
+    assert text.index("Inspection,") < text.index("Retest,")
+    assert text.count("/my/vehicle/") == 2
 
 
 def test_the_language_of_the_customer_is_used_and_given_back(due, person, monkeypatch):
@@ -222,7 +240,7 @@ def test_the_preview_and_the_mail_are_the_same(due, studio):
     assert (seen.subject, seen.from_email, seen.to_email) == (sent.subject, sent.from_email, sent.to_email)
     assert _without_ids(seen.text) == _without_ids(sent.text)
     assert _without_ids(seen.html) == _without_ids(sent.html)
-    assert [name for name, _ in seen.headers] == [name for name, _ in sent.headers]
+    assert {name for name, _ in seen.headers} == {name for name, _ in sent.headers}
     with pytest.raises(DomainError, match="written"):
         reads.preview(studio, reminder_id=row.pk, at=NOW)
 
@@ -287,9 +305,10 @@ def test_lists_are_scoped_and_show_the_reasons(due, studio):
     plan(at=NOW)
     page = reads.reminders(studio)
     assert [(row.state, row.reason_code) for row in page.rows] == [
-        ("planned", "window_open"), ("waiting", "first_comes_first"),
-    ]  # fmt: skip
+        ("planned", "window_open"),
+    ]
     enqueue(at=NOW)
+    plan(at=NOW)
     (line,) = reads.outbox(studio).rows
     assert (line.state, line.to_email, line.reminders) == ("ready", "tove.halvarsen@example.org", 1)
     assert reads.counts(studio).messages == (("ready", "ready", 1),)

@@ -1,0 +1,1 @@
+"""Pictures drawn on the server: frozen values in, SVG markup out. Colours and patterns are the style sheet's."""
