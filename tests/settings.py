@@ -4,6 +4,7 @@ import os
 
 os.environ.setdefault("SHEENWARD_MODE", "test")
 
-from portal.settings import *  # noqa: E402, F403
+from portal.settings import *  # noqa: F403
+from portal.settings import STATIC_ROOT
 
-STATIC_ROOT.mkdir(parents=True, exist_ok=True)  # noqa: F405  (whitenoise warns of an absent folder)
+STATIC_ROOT.mkdir(parents=True, exist_ok=True)  # whitenoise warns of an absent folder

@@ -94,12 +94,17 @@ def clogged_window(surface: SurfaceFacts, facts: CareFacts, clean_on: date) -> W
 
 def _clogged(surface: SurfaceFacts, facts: CareFacts, clean_on: date) -> Candidate:
     chance = in_ten(surface.forecast.returns_chance or USUAL_RETURN)
+    cause = (
+        "clogged, wear unknown: missing beads on dirt say little, so the coat is cleaned before it is judged"
+        if surface.wear_unknown
+        else "by our estimate so much bound dirt has gathered that beads say little about the coat beneath"
+    )
     return Candidate(
         task="decontamination_wash",
         surfaces=(surface.code,),
         window=clogged_window(surface, facts, clean_on),
         reason="clogging",
-        cause="clogged, wear unknown: missing beads on dirt say little, so the coat is cleaned before it is judged",
+        cause=cause,
         known=_known(surface, clean_on),
         changed=changed_words(None, facts, note="Bound dirt covers the surface."),
         expected=f"After one decontamination water behaviour returns usefully in {chance} such cases; a retest tells.",

@@ -96,9 +96,18 @@ def _wish(
 def _clogged(coat: Coat, facts: CareFacts) -> Iterator[Wish]:
     """Clogged: one decontamination and a retest; neither a re-coat nor a top-up before that."""
     window = clogged_window(coat.surface, facts, coat.surface.clean_on or coat.layer.applied)
-    cause = "clogged, wear unknown: the water test counts only after a decontamination wash"
+    unknown = coat.surface.wear_unknown
+    cause = (
+        "clogged, wear unknown: the water test counts only after a decontamination wash"
+        if unknown
+        else "the water test counts only after a decontamination wash, which is due as well"
+    )
     yield _wish(coat, facts, task="retest", window=window, reason="clogging", cause=cause)
-    rest = "clogged, so the wear is unknown; decontaminate and retest first"
+    rest = (
+        "clogged, so the wear is unknown; decontaminate and retest first"
+        if unknown
+        else "bound dirt hides how the coat really is; decontaminate and retest first"
+    )
     yield Refused("recoat", (coat.surface.code,), f"No re-coat yet on {WHERE}: {rest}.")
     yield Refused("booster", (coat.surface.code,), f"No booster yet on {WHERE}: {rest}.")
 

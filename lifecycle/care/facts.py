@@ -13,6 +13,7 @@ from lifecycle.wear.types import (
     EndedLayer,
     HabitPeriod,
     LayerForecast,
+    Stage,
     StoragePeriod,
     SurfaceForecast,
     SurfaceInput,
@@ -50,6 +51,11 @@ class SurfaceFacts:
     def live(self, kinds: frozenset[str]) -> LayerForecast | None:
         """The topmost live layer of these kinds."""
         return next((layer for layer in reversed(self.layers) if layer.kind in kinds), None)
+
+    @property
+    def wear_unknown(self) -> bool:
+        """Somebody saw no beading without decontamination: a forecast stands, but it may be grime that was seen."""
+        return any(one.stage is Stage.UNKNOWN and one.function_left is not None for one in self.layers)
 
     @property
     def ended(self) -> tuple[EndedLayer, ...]:

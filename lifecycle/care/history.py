@@ -5,8 +5,8 @@ from __future__ import annotations
 from datetime import date
 
 from lifecycle.care.rules import TASKS
-from lifecycle.care.vehicle_view import HistoryItem, fold_washes, spoken
-from lifecycle.care.wording import layer_words
+from lifecycle.care.vehicle_view import HistoryItem, fold_washes
+from lifecycle.care.wording import layer_words, spoken
 from lifecycle.models import Inspection, Vehicle, VisitState
 
 EVENT_WORDS = {

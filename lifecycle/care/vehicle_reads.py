@@ -25,8 +25,8 @@ from lifecycle.care.vehicle_view import (
     VehicleView,
     VisitView,
     cautions_for,
-    spoken,
 )
+from lifecycle.care.wording import spoken
 from lifecycle.errors import NotFoundHere
 from lifecycle.models import (
     LIVE_DUE,

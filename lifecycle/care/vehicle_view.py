@@ -12,6 +12,7 @@ from datetime import date, datetime
 from decimal import Decimal
 
 from lifecycle.care.tasks_table import CareTask
+from lifecycle.care.wording import spoken
 from lifecycle.wear.types import Band, CoursePoint, DateBand, Reason
 
 # From best to worst. "unknown" says nothing about wear and is never the worst.
@@ -21,14 +22,6 @@ TOPPERS = frozenset(
     {"wax", "sealant", "booster", "film_top_coat", "trim_dressing", "windscreen_wipe_on", "leather_guard",
      "engine_bay_dressing"}
 )  # fmt: skip
-
-
-def spoken(code: str) -> str:
-    """A surface's code as people say it: `doors_left` is "left doors"."""
-    words = code.split("_")
-    if len(words) > 1 and words[-1] in ("left", "right", "front", "rear"):
-        words = [words[-1], *words[:-1]]
-    return " ".join(words)
 
 
 @dataclass(frozen=True, slots=True)

@@ -62,11 +62,19 @@ def between(first: date, last: date) -> str:
     return f"between {day_words(first)} and {day_words(last)}"
 
 
+def spoken(code: str) -> str:
+    """A surface's code as people say it: `doors_left` is "left doors"."""
+    words = code.split("_")
+    if len(words) > 1 and words[-1] in ("left", "right", "front", "rear"):
+        words = [words[-1], *words[:-1]]
+    return " ".join(words)
+
+
 def surface_words(codes: tuple[str, ...]) -> str:
     """Up to three surfaces by name, then how many more; "whole car" for none."""
     if not codes:
         return "whole car"
-    names = [code.replace("_", " ") for code in codes]
+    names = [spoken(code) for code in codes]
     if len(names) > 3:
         names = [*names[:3], f"{len(names) - 3} more"]
     return names[0] if len(names) == 1 else f"{', '.join(names[:-1])} and {names[-1]}"

@@ -144,7 +144,7 @@ def find_vehicle(text: str) -> Vehicle | None:
     """A vehicle by its number or its plate."""
     rows = Vehicle.objects.select_related("studio", "site")
     if text.isdigit():
-        found = rows.filter(pk=int(text)).first()
+        found: Vehicle | None = rows.filter(pk=int(text)).first()
         if found is not None:
             return found
     by_plate: Vehicle | None = rows.filter(plate__iexact=text).order_by("retired_on", "-pk").first()

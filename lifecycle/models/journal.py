@@ -64,9 +64,9 @@ def unguard_statements(vendor: str) -> list[str]:
 
 def install_guards(apps: Any, schema_editor: Any) -> None:
     for statement in guard_statements(schema_editor.connection.vendor):
-        schema_editor.execute(statement)
+        schema_editor.execute(statement, params=None)  # no parameters: "%" is the function's own
 
 
 def remove_guards(apps: Any, schema_editor: Any) -> None:
     for statement in unguard_statements(schema_editor.connection.vendor):
-        schema_editor.execute(statement)
+        schema_editor.execute(statement, params=None)  # no parameters: "%" is the function's own

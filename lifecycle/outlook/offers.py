@@ -157,7 +157,7 @@ def recommend(*, at: datetime) -> Mapping[str, int]:
 
 
 def _recommend_new(studio: Studio, at: datetime) -> Counter[str]:
-    """Offers for live windows that have none yet and open within `AHEAD`; what is further off is outlook, not advice."""
+    """Offers for live windows that have none yet and open within `AHEAD`; what is further off is an outlook."""
     counts: Counter[str] = Counter()
     prices: Prices = {(price.task, price.size): price for price in Price.objects.filter(studio=studio)}
     resting = history.resting(studio, today=_local_day(studio, at))

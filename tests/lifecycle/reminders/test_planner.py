@@ -38,7 +38,6 @@ def test_the_later_rungs_are_planned_once_the_first_notice_is_written(make_due):
     plan(at=NOW)
     assert models.Reminder.objects.exclude(step="first").count() == 0
     enqueue(at=NOW)
-    plan(at=NOW)
     assert (row(plain, "follow_up").state, row(plain, "follow_up").reason_code) == ("skipped", "first_comes_first")
     deliver(at=NOW)
     plan(at=NOW)

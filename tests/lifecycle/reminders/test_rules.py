@@ -57,6 +57,7 @@ HELD = [
     ("consent_unknown", replace(FACTS, consent=None)),
     ("consent_withdrawn", replace(FACTS, consent=False)),
     ("complaint_open", replace(OFFER, complaint_open=True)),
+    ("complaint_open", replace(FACTS, complaint_open=True)),
     ("visit_recent", replace(OFFER, last_visit=date(2026, 4, 22))),
     ("visit_soon", replace(OFFER, next_visit=date(2026, 6, 1))),
     ("another_first", replace(FACTS, sent=(ago(2),), latest=date(2026, 5, 14))),
@@ -104,9 +105,13 @@ def test_a_window_that_opens_later_is_planned_for_nine_in_the_morning_there():
     assert decision == Send(datetime(2026, 6, 3, 7, 0, tzinfo=UTC), "window_opens", "The window opens on 2026-06-03.")
 
 
-def test_a_complaint_or_a_visit_holds_no_care_reminder_back():
-    facts = replace(FACTS, complaint_open=True, last_visit=date(2026, 5, 11), next_visit=date(2026, 5, 14))
+def test_a_visit_holds_no_care_reminder_back():
+    facts = replace(FACTS, last_visit=date(2026, 5, 11), next_visit=date(2026, 5, 14))
     assert isinstance(decide(facts), Send)
+
+
+def test_a_complaint_holds_no_notice_of_what_the_studio_owes():
+    assert isinstance(decide(replace(FACTS, complaint_open=True, owed=True)), Send)
 
 
 @pytest.mark.parametrize(("days", "kind"), [(20, Wait), (21, Send)])
@@ -268,6 +273,7 @@ def any_facts(draw):
         stored=draw(st.booleans()),
         consent=draw(st.sampled_from([True, True, None, False])),
         complaint_open=draw(st.booleans()),
+        owed=draw(st.booleans()),
         last_visit=draw(st.none() | days.map(lambda n: now.date() - timedelta(days=n))),
         sent=tuple(now - timedelta(hours=draw(st.integers(0, 9000))) for _ in range(draw(st.integers(0, 8)))),
         first=firsts,
@@ -294,8 +300,8 @@ def test_what_is_sent_is_never_in_the_past_at_night_too_close_or_against_the_per
     assert not facts.stored
     gap = timedelta(days=7 if facts.purpose == "service" else 30)
     assert all(decision.at - one >= gap for one in facts.sent)
+    assert facts.owed or not facts.complaint_open
     if facts.purpose == "promotion":
-        assert not facts.complaint_open
         assert sum(decision.at - one < timedelta(days=365) for one in facts.sent) < 6
 
 

@@ -1,0 +1,236 @@
+"""Rows -> `ReminderFacts`: all that the rules ask about a batch of care windows, in a fixed number of queries."""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Collection, Sequence
+from dataclasses import dataclass, field
+from datetime import UTC, date, datetime, timedelta, tzinfo
+from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
+
+from django.db.models import Q
+from django.db.models.functions import Lower
+
+from lifecycle.care.rules import TASKS
+from lifecycle.models import (
+    CareDue,
+    Complaint,
+    Consent,
+    Customer,
+    DueState,
+    Keeper,
+    Message,
+    MessageState,
+    Purpose,
+    Refusal,
+    Reminder,
+    ReminderState,
+    Step,
+    Storage,
+    Suppression,
+    Visit,
+    VisitState,
+)
+from lifecycle.reminders.rules import ReminderFacts
+
+REMINDERS_HEADER = "X-Sheenward-Reminders"
+WENT_OUT = (MessageState.ACCEPTED, MessageState.DELIVERED)
+NOT_SENT = (MessageState.STOPPED, MessageState.FAILED)
+
+
+# Reasons for which the studio itself owes the look, so that even an open complaint does not hold the notice back.
+OWED = ("contract", "event", "first_check")
+
+
+def zone_of(customer: Customer) -> tzinfo:
+    """The recipient's zone; the studio's, else UTC, where none is known by that name."""
+    for name in (customer.zone, customer.studio.zone):
+        try:
+            return ZoneInfo(name)
+        except (ZoneInfoNotFoundError, ValueError, OSError):
+            continue
+    return UTC
+
+
+def purpose_of(task: str) -> str:
+    """Service where the studio tells what was agreed or happened, promotion where there is something to buy.
+
+    A task that the table does not know counts as promotion, which is written more sparingly.
+    """
+    known = TASKS.get(task)
+    return known.kind if known is not None else str(Purpose.PROMOTION)
+
+
+def reminder_ids(message: Message) -> list[int]:
+    """The reminders that a message carries: one, or several where one person has several vehicles or windows."""
+    told = str(message.headers.get(REMINDERS_HEADER, ""))
+    ids = [int(part) for part in told.split(",") if part.strip().isdecimal()]
+    if message.reminder_id is not None and message.reminder_id not in ids:
+        ids.insert(0, message.reminder_id)
+    return ids
+
+
+@dataclass(slots=True)
+class Facts:
+    """The rows behind the facts of one batch; built by `gather`, asked by `of`."""
+
+    at: datetime
+    keeper: dict[int, Customer] = field(default_factory=dict)
+    last_keeper: dict[int, Customer] = field(default_factory=dict)
+    stored: set[int] = field(default_factory=set)
+    visits: dict[int, list[Visit]] = field(default_factory=lambda: defaultdict(list))
+    vehicles_of: dict[int, set[int]] = field(default_factory=lambda: defaultdict(set))
+    consent: dict[tuple[int, str], bool] = field(default_factory=dict)
+    suppressed: dict[tuple[int, str], str] = field(default_factory=dict)
+    complaint: set[int] = field(default_factory=set)
+    refused: dict[tuple[int, str], Refusal] = field(default_factory=dict)
+    sent: dict[tuple[int, str], list[tuple[int, datetime]]] = field(default_factory=lambda: defaultdict(list))
+    first: dict[int, tuple[str, datetime | None]] = field(default_factory=dict)
+
+    def person(self, due: CareDue) -> Customer | None:
+        """Who keeps the vehicle now; else who kept it last; None where nobody ever did."""
+        return self.keeper.get(due.vehicle_id) or self.last_keeper.get(due.vehicle_id)
+
+    def of(self, due: CareDue, step: str, person: Customer, *, leave_out: Collection[int] = ()) -> ReminderFacts:
+        """The facts for writing to `person` about one step of one window.
+
+        Args:
+            leave_out: messages that do not count as sent, because they are the one that is asked about.
+        """
+        purpose = purpose_of(due.task)
+        zone = zone_of(person)
+        today = self.at.astimezone(zone).date()
+        keeper = self.keeper.get(due.vehicle_id)
+        first, first_at = self.first.get(due.pk, ("none", None))
+        mine = [visit for vehicle in self.vehicles_of[person.pk] for visit in self.visits.get(vehicle, ())]
+        return ReminderFacts(
+            step=step,
+            purpose=purpose,
+            now=self.at,
+            zone=zone,
+            earliest=due.earliest,
+            latest=due.latest,
+            contract_on=due.contract_on,
+            due_state=due.state,
+            booked_on=self._booked_on(due, today),
+            retired=due.vehicle.retired_on is not None and due.vehicle.retired_on <= today,
+            stored=due.vehicle_id in self.stored,
+            refused=self._refused(due),
+            keeper_now=keeper is not None and keeper.pk == person.pk,
+            has_address=bool(person.email),
+            suppressed=self.suppressed.get((person.studio_id, person.email.lower()), ""),
+            consent=self.consent.get((person.pk, purpose)),
+            complaint_open=person.pk in self.complaint,
+            owed=due.reason_code in OWED,
+            last_visit=max((v.on for v in mine if v.state == VisitState.DONE), default=None),
+            next_visit=min((v.on for v in mine if v.state == VisitState.BOOKED and v.on >= today), default=None),
+            sent=tuple(when for pk, when in self.sent[person.pk, purpose] if pk not in leave_out),
+            first=first,
+            first_at=first_at,
+            studio_paused=person.studio.paused_at is not None,
+        )
+
+    def _refused(self, due: CareDue) -> str:
+        """Why this work is not offered, if it is refused on every surface that the window is about."""
+        row = self.refused.get((due.vehicle_id, due.task))
+        if row is None:
+            return ""
+        everywhere = not row.surfaces or (due.surfaces and set(due.surfaces) <= set(row.surfaces))
+        return row.why if everywhere else ""
+
+    def _booked_on(self, due: CareDue, today: date) -> date | None:
+        if due.state not in (DueState.OPEN, DueState.BOOKED):
+            return None
+        covering = [
+            visit.on
+            for visit in self.visits.get(due.vehicle_id, ())
+            if visit.state == VisitState.BOOKED and visit.on >= today and due.task in visit.tasks
+        ]
+        return min(covering, default=None)
+
+
+def gather(dues: Sequence[CareDue], *, at: datetime, people: Collection[int] = ()) -> Facts:
+    """Read all that the rules need about these windows. The number of queries does not depend on how many there are.
+
+    Args:
+        dues: with `vehicle` loaded.
+        people: customers beside the present keepers who are to be written to (the addressees of written messages).
+    """
+    facts = Facts(at=at)
+    today = at.astimezone(UTC).date()
+    vehicles = {due.vehicle_id for due in dues}
+    _keepers(facts, vehicles, set(people), today)
+    ids = {person.pk for person in facts.last_keeper.values()} | {person.pk for person in facts.keeper.values()}
+    ids |= set(people)
+    _vehicles(facts, vehicles, today)
+    _people(facts, ids)
+    facts.refused = {
+        (row.vehicle_id, row.task): row for row in Refusal.objects.filter(vehicle__in=vehicles).order_by("id")
+    }
+    _messages(facts, ids, [due.pk for due in dues])
+    return facts
+
+
+def _keepers(facts: Facts, vehicles: set[int], people: set[int], today: date) -> None:
+    """Keepers of these vehicles, and all vehicles that the same people keep now (their visits count as theirs)."""
+    theirs = Keeper.objects.filter(vehicle__in=vehicles).values("customer")
+    rows = Keeper.objects.filter(Q(vehicle__in=vehicles) | Q(customer__in=theirs) | Q(customer__in=people))
+    for row in rows.select_related("customer__studio").order_by("start", "id"):
+        now = row.start <= today and (row.end is None or row.end > today)
+        if now:
+            facts.vehicles_of[row.customer_id].add(row.vehicle_id)
+        if row.vehicle_id in vehicles:
+            facts.last_keeper[row.vehicle_id] = row.customer
+            if now:
+                facts.keeper[row.vehicle_id] = row.customer
+
+
+def _vehicles(facts: Facts, vehicles: set[int], today: date) -> None:
+    open_end = Q(end=None) | Q(end__gt=today)
+    facts.stored = set(
+        Storage.objects.filter(open_end, vehicle__in=vehicles, start__lte=today).values_list("vehicle_id", flat=True)
+    )
+    every = vehicles.union(*facts.vehicles_of.values())
+    rows = Visit.objects.filter(
+        vehicle__in=every, state__in=(VisitState.BOOKED, VisitState.DONE), on__gte=today - timedelta(days=60)
+    )
+    for visit in rows.order_by("on", "id"):
+        facts.visits[visit.vehicle_id].append(visit)
+
+
+def _people(facts: Facts, ids: set[int]) -> None:
+    for consent in Consent.objects.filter(customer__in=ids, at__lte=facts.at).order_by("at", "id"):
+        facts.consent[consent.customer_id, consent.purpose] = consent.given  # the latest holds
+    addresses = Customer.objects.filter(pk__in=ids).values(low=Lower("email"))
+    rows = Suppression.objects.annotate(low=Lower("email")).filter(lifted_at=None, low__in=addresses)
+    for row in rows:
+        facts.suppressed[row.studio_id, row.email.lower()] = row.why
+    facts.complaint = set(
+        Complaint.objects.filter(customer__in=ids, closed_at=None).values_list("customer_id", flat=True)
+    )
+
+
+def _messages(facts: Facts, ids: set[int], dues: list[int]) -> None:
+    """What went to these people in a year, and where the first notice of each window stands."""
+    state_of: dict[int, tuple[str, datetime]] = {}
+    rows = Message.objects.filter(customer__in=ids, written_at__gt=facts.at - timedelta(days=365))
+    for message in rows.only(
+        "customer_id", "purpose", "state", "state_at", "written_at", "headers", "reminder_id"
+    ).order_by("written_at", "id"):
+        if message.state not in NOT_SENT:
+            facts.sent[message.customer_id, message.purpose].append((message.pk, message.written_at))
+        for pk in reminder_ids(message):
+            state_of[pk] = (message.state, message.state_at)
+    firsts = Reminder.objects.filter(due__in=dues, step=Step.FIRST).values_list("pk", "due_id", "state", "final")
+    for pk, due_id, state, final in firsts:
+        facts.first[due_id] = _first(state, final, state_of.get(pk))
+
+
+def _first(state: str, final: bool, message: tuple[str, datetime] | None) -> tuple[str, datetime | None]:
+    if state == ReminderState.WRITTEN:
+        if message is None:
+            return "unsent", None
+        if message[0] in WENT_OUT:
+            return "accepted", message[1]
+        return ("unsent" if message[0] in (*NOT_SENT, MessageState.BOUNCED) else "on_way"), None
+    return ("unsent" if state == ReminderState.SKIPPED and final else "none"), None

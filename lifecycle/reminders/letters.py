@@ -1,0 +1,147 @@
+"""From reminders to a written message, and the look before it leaves: does what it says still hold?"""
+
+from __future__ import annotations
+
+import uuid
+from collections import defaultdict
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from datetime import date, datetime
+
+from lifecycle import journal
+from lifecycle.models import Message, MessageState, Reminder, ReminderState, Step
+from lifecycle.reminders.facts import Facts, gather, reminder_ids, zone_of
+from lifecycle.reminders.planner import CHANGING, apply_decision
+from lifecycle.reminders.render import Prices, Rendered, compose, prices_for
+from lifecycle.reminders.rules import Decision, Send, decide
+
+
+@dataclass(frozen=True, slots=True)
+class Go:
+    """Hand it over."""
+
+
+@dataclass(frozen=True, slots=True)
+class Later:
+    """Not before `at`: quiet hours, or another notice went out first."""
+
+    at: datetime
+
+
+@dataclass(frozen=True, slots=True)
+class Stop:
+    """Never hand it over."""
+
+    reason: str
+
+
+@dataclass(frozen=True, slots=True)
+class Rewrite:
+    """Some of what it is about no longer holds: write it anew about the rest. Only for what never left."""
+
+    keep: tuple[Reminder, ...]
+    drop: tuple[tuple[Reminder, Decision], ...]
+
+
+Verdict = Go | Later | Stop | Rewrite
+
+
+def asked_before(facts: Facts, reminders: Iterable[Reminder]) -> dict[int, date]:
+    """By window: the day on which its first notice was accepted, for the notices that follow it."""
+    days: dict[int, date] = {}
+    for row in reminders:
+        when = facts.first.get(row.due_id, ("none", None))[1]
+        if when is not None and row.step != Step.FIRST:
+            days[row.due_id] = when.astimezone(zone_of(row.customer)).date()
+    return days
+
+
+def write(reminders: Sequence[Reminder], *, facts: Facts, prices: Prices, at: datetime) -> Message:
+    """Render and freeze one message about reminders of one person and purpose. The caller holds the transaction."""
+    uid = uuid.uuid4()
+    first = reminders[0]
+    rendered = compose(reminders=reminders, prices=prices, uid=uid, at=at, asked_before=asked_before(facts, reminders))
+    message: Message = Message.objects.create(
+        studio_id=first.studio_id, uid=uid, customer=first.customer, reminder=first, purpose=first.purpose,
+        to_email=first.customer.email, from_email=rendered.from_email, subject=rendered.subject, text=rendered.text,
+        html=rendered.html, headers=rendered.headers, state=MessageState.READY, state_at=at, written_at=at,
+    )  # fmt: skip
+    journal.record(
+        studio=first.studio, actor="cycle", at=at, verb="message written", subject="message", subject_id=message.pk,
+        vehicle_id=first.vehicle_id, reminders=[row.pk for row in reminders], uid=str(uid),
+    )  # fmt: skip
+    return message
+
+
+def preview(*, reminders: Sequence[Reminder], uid: uuid.UUID, at: datetime) -> Rendered:
+    """What would be written now: the same renderer, prices and facts as the mail."""
+    facts = gather([row.due for row in reminders], at=at)
+    return compose(
+        reminders=reminders,
+        prices=prices_for(reminders),
+        uid=uid,
+        at=at,
+        asked_before=asked_before(facts, reminders),
+    )
+
+
+@dataclass(slots=True)
+class Look:
+    """The look at a batch of messages just before they leave, in a fixed number of queries."""
+
+    facts: Facts
+    reminders: Mapping[int, list[Reminder]]
+    prices: Prices
+
+    def verdict(self, message: Message) -> Verdict:
+        """Whether what the message says still holds."""
+        rows = self.reminders.get(message.pk, [])
+        if not rows:
+            return Stop("The reminder that it was written for is gone.")
+        if message.to_email.lower() != message.customer.email.lower():
+            return Stop("The customer's address has changed since it was written.")
+        decisions = [
+            (row, decide(self.facts.of(row.due, row.step, message.customer, leave_out={message.pk}))) for row in rows
+        ]
+        good = [(row, decision) for row, decision in decisions if isinstance(decision, Send)]
+        bad = [(row, decision) for row, decision in decisions if not isinstance(decision, Send)]
+        if not good or (bad and message.resends):
+            return Stop(bad[0][1].reason)
+        later = max(decision.at for _, decision in good)
+        if later > self.facts.at:
+            return Later(later)
+        if bad:
+            return Rewrite(tuple(row for row, _ in good), tuple(bad))
+        return Go()
+
+
+def look(messages: Sequence[Message], *, at: datetime) -> Look:
+    """Read what is needed to judge these messages. They come with `customer.studio` loaded."""
+    ids = {message.pk: reminder_ids(message) for message in messages}
+    wanted = [pk for several in ids.values() for pk in several]
+    rows = Reminder.objects.filter(pk__in=wanted, state=ReminderState.WRITTEN)
+    found = {row.pk: row for row in rows.select_related("due__vehicle", "vehicle", "customer__studio", "studio")}
+    reminders: dict[int, list[Reminder]] = defaultdict(list)
+    for message in messages:
+        reminders[message.pk] = [found[pk] for pk in ids[message.pk] if pk in found]
+    facts = gather([row.due for row in found.values()], at=at, people={one.customer_id for one in messages})
+    return Look(facts, reminders, prices_for(list(found.values())))
+
+
+def rewrite(message: Message, verdict: Rewrite, seen: Look, *, at: datetime) -> None:
+    """Write a message that never left anew, about less; what fell away says why. The caller holds the transaction."""
+    rendered = compose(
+        reminders=verdict.keep, prices=seen.prices, uid=message.uid, at=at,
+        asked_before=asked_before(seen.facts, verdict.keep),
+    )  # fmt: skip
+    message.reminder = verdict.keep[0]
+    message.subject, message.text, message.html = rendered.subject, rendered.text, rendered.html
+    message.headers = rendered.headers
+    message.save(update_fields=["reminder", "subject", "text", "html", "headers"])
+    for row, decision in verdict.drop:
+        apply_decision(row, decision, at, person=row.customer)
+        row.save(update_fields=CHANGING)
+    journal.record(
+        studio=message.studio, actor="cycle", at=at, verb="message rewritten", subject="message",
+        subject_id=message.pk, reminders=[row.pk for row in verdict.keep], dropped=[row.pk for row, _ in verdict.drop],
+    )  # fmt: skip

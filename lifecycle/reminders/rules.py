@@ -1,0 +1,306 @@
+"""When to write to somebody, and when not to, with the reason. Pure: no Django, no database, no clock.
+
+The ladder of one care window: a first notice when it opens, one follow-up about half-way to its end, a last notice only
+before a date that a contract names. Everything else is a reason not to write. The figures are judgement and house
+rules, no source, except where one is named.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+from datetime import UTC, date, datetime, time, timedelta, tzinfo
+from typing import ClassVar, Final
+
+QUIET_FROM: Final = time(20, 0)
+QUIET_TO: Final = time(8, 0)
+MORNING: Final = time(9, 0)
+FOLLOW_UP_AFTER_DAYS: Final = 14
+LAST_BEFORE_DAYS: Final = 14
+PROMOTION_AFTER_VISIT_DAYS: Final = 21
+PROMOTION_GAP_DAYS: Final = 30
+PROMOTIONS_A_YEAR: Final = 6
+SERVICE_GAP_DAYS: Final = 7
+# How late a follow-up or last notice may go out (the machine was off for a weekend); later it would be out of place.
+GRACE_DAYS: Final = 3
+
+CLOSED: Final = ("done", "withdrawn", "lapsed")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ReminderFacts:
+    """All that the decision about one step of one care window needs.
+
+    Attributes:
+        step: first, follow_up or last.  purpose: service (told because of what was agreed or happened) or promotion.
+        now: aware.  zone: the recipient's.
+        earliest, latest: the care window.  contract_on: the date that a contract names, if any.
+        due_state: open, booked, done, withdrawn or lapsed.
+        booked_on: day of a booked visit that covers this care.
+        retired, stored: the vehicle is gone for good; is in storage today.
+        refused: why the studio does not offer this work (over the clear-coat budget …), "" if it does.
+        keeper_now: the person to be written to keeps the vehicle today.
+        has_address: there is an e-mail address.  suppressed: why it must not be used, "" if it may.
+        consent: given, withdrawn (False) or unknown (None), for this purpose.
+        complaint_open: of this person.
+        owed: the studio owes this look (a contract date, a first check, an event), so it is told of even then.
+        last_visit, next_visit: days of the person's last visit that took place and next booked one.
+        sent: aware times of the messages of this purpose to this person in the last 365 days, in any order.
+        first: where the first notice of this window stands: none (not written yet), on_way, accepted, unsent (it was
+            written and did not go out).  first_at: when it was accepted.
+        studio_paused: the studio holds all reminders back.
+    """
+
+    step: str
+    purpose: str
+    now: datetime
+    zone: tzinfo
+    earliest: date
+    latest: date
+    contract_on: date | None = None
+    due_state: str = "open"
+    booked_on: date | None = None
+    retired: bool = False
+    stored: bool = False
+    refused: str = ""
+    keeper_now: bool = True
+    has_address: bool = True
+    suppressed: str = ""
+    consent: bool | None = True
+    complaint_open: bool = False
+    owed: bool = False
+    last_visit: date | None = None
+    next_visit: date | None = None
+    sent: tuple[datetime, ...] = ()
+    first: str = "none"
+    first_at: datetime | None = None
+    studio_paused: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class Send:
+    """Write, not before `at` (aware, UTC, never in the recipient's quiet hours, never before now)."""
+
+    at: datetime
+    reason_code: str
+    reason: str
+    final: ClassVar[bool] = False
+
+
+@dataclass(frozen=True, slots=True)
+class Wait:
+    """Do not write now; look again next time."""
+
+    reason_code: str
+    reason: str
+    final: ClassVar[bool] = False
+
+
+@dataclass(frozen=True, slots=True)
+class Skip:
+    """Do not write, for good."""
+
+    reason_code: str
+    reason: str
+    final: ClassVar[bool] = True
+
+
+Decision = Send | Wait | Skip
+
+
+def decide(facts: ReminderFacts) -> Decision:
+    """Decide about one step of one care window.
+
+    Raises:
+        ValueError: `now` is not aware, the step or purpose is unknown, or the window ends before it begins.
+    """
+    _check(facts)
+    barred = _about_the_care(facts) or _about_the_person(facts) or _about_offers(facts)
+    if barred is not None:
+        return barred
+    planned = _time_on_the_ladder(facts)
+    return planned if isinstance(planned, Wait | Skip) else _spaced(facts, planned)
+
+
+def _check(facts: ReminderFacts) -> None:
+    if facts.now.utcoffset() is None:
+        raise ValueError("now has no time zone; pass an aware time.")
+    if facts.step not in ("first", "follow_up", "last"):
+        raise ValueError(f"step is {facts.step!r}; use first, follow_up or last.")
+    if facts.purpose not in ("service", "promotion"):
+        raise ValueError(f"purpose is {facts.purpose!r}; use service or promotion.")
+    if facts.latest < facts.earliest:
+        raise ValueError(f"the window ends on {facts.latest}, before it begins on {facts.earliest}.")
+
+
+def _today(facts: ReminderFacts) -> date:
+    return facts.now.astimezone(facts.zone).date()
+
+
+def _first_that_holds(checks: Iterable[tuple[bool, Wait | Skip]]) -> Wait | Skip | None:
+    return next((decision for holds, decision in checks if holds), None)
+
+
+def _about_the_care(facts: ReminderFacts) -> Wait | Skip | None:
+    """Reasons that lie with the vehicle, the care or the studio."""
+    return _first_that_holds(
+        (
+            (
+                facts.due_state in CLOSED,
+                Skip(f"due_{facts.due_state}", f"The care is no longer open: {facts.due_state}."),
+            ),
+            (facts.retired, Skip("vehicle_retired", "The vehicle is no longer looked after here.")),
+            (facts.studio_paused, Wait("studio_paused", "The studio has paused its reminders.")),
+            (facts.booked_on is not None, Wait("booked", f"A visit on {facts.booked_on} covers this care.")),
+            (facts.due_state == "booked", Wait("booked", "A booked visit covers this care.")),
+            (bool(facts.refused), Wait("refused", f"The studio does not offer this work here: {facts.refused}"[:300])),
+            (facts.stored, Wait("vehicle_stored", "The vehicle is in storage.")),
+            (_today(facts) > facts.latest, Wait("window_over", f"The window ended on {facts.latest}.")),
+        )
+    )
+
+
+def _about_the_person(facts: ReminderFacts) -> Wait | Skip | None:
+    """Reasons that lie with the person: keeper, address, consent."""
+    kind = "care reminders" if facts.purpose == "service" else "offers"
+    return _first_that_holds(
+        (
+            (not facts.keeper_now, Wait("previous_keeper", "This person does not keep the vehicle any more.")),
+            (not facts.has_address, Wait("no_address", "There is no e-mail address.")),
+            (
+                bool(facts.suppressed),
+                Wait("suppressed", f"The address must not be written to: {facts.suppressed}."[:300]),
+            ),
+            (
+                facts.consent is None,
+                Wait("consent_unknown", f"It is not known whether this person wants {kind}."),
+            ),
+            (
+                facts.complaint_open and not facts.owed,
+                Wait("complaint_open", "A complaint is open; only what the studio owes is told of until it is closed."),
+            ),
+            (facts.consent is False, Wait("consent_withdrawn", f"This person does not want {kind}.")),
+        )
+    )
+
+
+def _about_offers(facts: ReminderFacts) -> Wait | None:
+    """Reasons that hold an offer back, but not a care reminder."""
+    if facts.purpose != "promotion":
+        return None
+    near = timedelta(days=PROMOTION_AFTER_VISIT_DAYS)
+    today = _today(facts)
+    if facts.last_visit is not None and today - facts.last_visit < near:
+        return Wait(
+            "visit_recent",
+            f"The last visit was on {facts.last_visit}; nothing is offered for {PROMOTION_AFTER_VISIT_DAYS} days.",
+        )
+    if facts.next_visit is not None and facts.next_visit - today < near:
+        return Wait("visit_soon", f"A visit is booked for {facts.next_visit}; offers wait until after it.")
+    return None
+
+
+def _morning(day: date, zone: tzinfo) -> datetime:
+    return datetime.combine(day, MORNING, tzinfo=zone).astimezone(UTC)
+
+
+def _time_on_the_ladder(facts: ReminderFacts) -> Send | Wait | Skip:
+    if facts.step == "first":
+        opens = _morning(facts.earliest, facts.zone)
+        if facts.now >= opens:
+            return Send(facts.now, "window_open", f"The window has been open since {facts.earliest}.")
+        return Send(opens, "window_opens", f"The window opens on {facts.earliest}.")
+    if facts.step == "follow_up":
+        return _follow_up(facts)
+    if facts.contract_on is None:
+        return Wait("no_contract_date", "A last notice is only written before a date that a contract names.")
+    if facts.first in ("none", "on_way"):
+        return Wait("first_comes_first", "The first notice has not gone out yet.")
+    day = facts.contract_on - timedelta(days=LAST_BEFORE_DAYS)
+    return Send(
+        _morning(day, facts.zone),
+        "contract_date_near",
+        f"The contract names {facts.contract_on}; this is {LAST_BEFORE_DAYS} days before.",
+    )
+
+
+def _follow_up(facts: ReminderFacts) -> Send | Wait | Skip:
+    if facts.first in ("none", "on_way"):
+        return Wait("first_comes_first", "The first notice has not gone out yet.")
+    start = facts.earliest
+    soonest = facts.earliest
+    if facts.first == "accepted" and facts.first_at is not None:
+        start = facts.first_at.astimezone(facts.zone).date()
+        soonest = start + timedelta(days=FOLLOW_UP_AFTER_DAYS)
+    half_way = start + (facts.latest - start) // 2
+    return Send(
+        _morning(max(half_way, soonest), facts.zone),
+        "half_way",
+        f"About half-way to the end of the window on {facts.latest}.",
+    )
+
+
+def _allowed_from(facts: ReminderFacts) -> datetime | None:
+    """The first moment at which the spacing between messages to one person lets another go; None: at any time."""
+    past = sorted(one for one in facts.sent if one <= facts.now)
+    if not past:
+        return None
+    if facts.purpose == "service":
+        return past[-1] + timedelta(days=SERVICE_GAP_DAYS)
+    allowed = past[-1] + timedelta(days=PROMOTION_GAP_DAYS)
+    if len(past) >= PROMOTIONS_A_YEAR:
+        allowed = max(allowed, past[-PROMOTIONS_A_YEAR] + timedelta(days=365))
+    return allowed
+
+
+def _spaced(facts: ReminderFacts, planned: Send) -> Decision:
+    """Keep the distance to other messages, the quiet hours and the end of the window."""
+    end = facts.latest
+    if facts.step == "last" and facts.contract_on is not None:
+        end = min(end, facts.contract_on)
+    allowed = _allowed_from(facts)
+    target, code, reason = planned.at, planned.reason_code, planned.reason
+    if allowed is not None and allowed > max(target, facts.now):
+        target = allowed
+        code = "another_first"
+        reason = f"Another notice to this person went out first; {_gap_words(facts)}."
+    elif allowed is not None:
+        target = max(target, allowed)
+    if facts.step != "first" and facts.now - target > timedelta(days=GRACE_DAYS):
+        day = target.astimezone(facts.zone).date()
+        return Skip("time_passed", f"Its time, {day}, had passed before it could be written.")
+    at = out_of_quiet_hours(max(target, facts.now), facts.zone)
+    if at.astimezone(facts.zone).date() > end:
+        if code == "another_first":
+            return Wait(code, f"{reason[:-1]}, and the window ends on {end}.")
+        return Wait("window_too_short", f"No time is left for it before {end}.")
+    return Send(at, code, reason)
+
+
+def _gap_words(facts: ReminderFacts) -> str:
+    if facts.purpose == "service":
+        return f"at most one care reminder in {SERVICE_GAP_DAYS} days"
+    return f"at most one offer in {PROMOTION_GAP_DAYS} days and {PROMOTIONS_A_YEAR} a year"
+
+
+def is_quiet(at: datetime, zone: tzinfo) -> bool:
+    """Whether it is between 20:00 and 08:00 on the recipient's clock."""
+    clock = at.astimezone(zone).time()
+    return clock >= QUIET_FROM or clock < QUIET_TO
+
+
+def out_of_quiet_hours(at: datetime, zone: tzinfo) -> datetime:
+    """Return `at` in UTC, or 09:00 on the recipient's clock after the quiet hours in which it falls.
+
+    The clock decides, not the count of hours, so both clock changes come out right.
+
+    Raises:
+        ValueError: `at` is not aware.
+    """
+    if at.utcoffset() is None:
+        raise ValueError("at has no time zone; pass an aware time.")
+    if not is_quiet(at, zone):
+        return at.astimezone(UTC)
+    local = at.astimezone(zone)
+    day = local.date() + timedelta(days=1) if local.time() >= QUIET_FROM else local.date()
+    return _morning(day, zone)

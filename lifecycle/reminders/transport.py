@@ -1,0 +1,204 @@
+"""Hand a message to the provider through Django's e-mail interface, and say what became of it.
+
+What counts is whether the provider may have it. An error before the content was sent means that it does not (temporary
+or permanent); an error after the content began to be sent means that nobody knows.
+"""
+
+from __future__ import annotations
+
+import re
+import smtplib
+from collections.abc import Iterator
+from contextlib import suppress
+from dataclasses import dataclass
+from enum import Enum
+from typing import Any, Final, Self
+
+from django.core.mail import EmailMultiAlternatives, get_connection
+
+from lifecycle.models import Message
+
+
+class Outcome(Enum):
+    ACCEPTED = "accepted"
+    TEMPORARY = "temporary"  # the provider does not have it; try again
+    PERMANENT = "permanent"  # the provider does not have it and will not take it
+    UNKNOWN = "unknown"  # the provider may have it
+
+
+@dataclass(frozen=True, slots=True)
+class Result:
+    """`bad_address`: the address itself was refused for good; write to it no more."""
+
+    outcome: Outcome
+    error: str = ""
+    provider_id: str = ""
+    bad_address: bool = False
+
+
+class CannotReach(Exception):
+    """The provider cannot be reached; nothing was handed over."""
+
+
+def build(message: Message) -> EmailMultiAlternatives:
+    """The e-mail as it was frozen. Our id goes into the metadata for providers that hand it back with their events."""
+    mail = EmailMultiAlternatives(
+        subject=message.subject,
+        body=message.text,
+        from_email=message.from_email,
+        to=[message.to_email],
+        headers={name: str(value) for name, value in message.headers.items()},
+    )
+    mail.attach_alternative(message.html, "text/html")
+    mail.metadata = {"uid": str(message.uid)}  # type: ignore[attr-defined]
+    return mail
+
+
+class _DataWatch:
+    """Notes whether the content of a mail has begun to be sent over SMTP."""
+
+    def __init__(self, smtp: smtplib.SMTP) -> None:
+        self.started = False
+        self._data = smtp.data
+
+    def __call__(self, content: Any) -> tuple[int, bytes]:
+        self.started = True
+        return self._data(content)
+
+
+class Postman:
+    """One connection for a batch of messages, opened anew only when it broke. A context manager."""
+
+    def __init__(self) -> None:
+        self._connection: Any = get_connection(fail_silently=False)
+        self._watch: _DataWatch | None = None
+
+    def __enter__(self) -> Self:
+        return self
+
+    def __exit__(self, *exc: object) -> None:
+        self.close()
+
+    def open(self) -> None:
+        """Connect if not connected.
+
+        Raises:
+            CannotReach: no connection, or the provider did not let us in.
+        """
+        try:
+            fresh = self._connection.open()
+        except OSError as error:  # smtplib's errors are OSErrors too
+            self.close()
+            raise CannotReach(describe(error)) from error
+        smtp = getattr(self._connection, "connection", None)
+        if isinstance(smtp, smtplib.SMTP) and (fresh or self._watch is None):
+            self._watch = _DataWatch(smtp)
+            smtp.data = self._watch  # type: ignore[assignment]
+
+    def close(self) -> None:
+        """Let go of the connection, whatever state it is in."""
+        self._watch = None
+        with suppress(OSError):
+            self._connection.close()
+
+    def hand_over(self, message: Message) -> Result:
+        """Send one message over the open connection. Never raises an `Exception`; it is the result that tells."""
+        if self._watch is not None:
+            self._watch.started = False
+        try:
+            mail = build(message)
+            sent = self._connection.send_messages([mail])
+        except Exception as error:
+            result = classify(error, content_began=None if self._watch is None else self._watch.started)
+            self.close()
+            return result
+        if sent == 0:
+            return Result(Outcome.TEMPORARY, "The mail backend says that it sent nothing.")
+        status = getattr(mail, "anymail_status", None)
+        return Result(Outcome.ACCEPTED, provider_id=str(getattr(status, "message_id", None) or "")[:200])
+
+
+def describe(error: BaseException) -> str:
+    """An error in one line, with its type."""
+    return " ".join(f"{type(error).__name__}: {error}".split())[:500]
+
+
+def classify(error: Exception, *, content_began: bool | None) -> Result:
+    """Say what an error of a hand-over means.
+
+    Args:
+        content_began: whether the content had begun to be sent; None where the backend does not let us see.
+    """
+    said = describe(error)
+    if getattr(error, "handed_over", None) is False:
+        return Result(Outcome.TEMPORARY, said)
+    if isinstance(error, smtplib.SMTPException):
+        return _smtp(error, said, content_began)
+    if "AnymailError" in _kinds(error):  # by name: the library is loaded only where it is used
+        return _anymail(error, said)
+    if isinstance(error, ValueError | TypeError) and not content_began:
+        return Result(Outcome.PERMANENT, f"The mail could not be built: {said}")
+    if isinstance(error, OSError) and content_began is False:
+        return Result(Outcome.TEMPORARY, said)
+    return Result(Outcome.UNKNOWN, said)
+
+
+def _smtp(error: smtplib.SMTPException, said: str, content_began: bool | None) -> Result:
+    """RFC 5321, 4.2.1: a reply 4yz is a transient, 5yz a permanent negative answer; either way it was not taken."""
+    if isinstance(error, smtplib.SMTPRecipientsRefused):
+        code, answer = next(iter(error.recipients.values()), (550, b""))
+        if code < 500:
+            return Result(Outcome.TEMPORARY, said)
+        return Result(Outcome.PERMANENT, said, bad_address=_bad_address(code, answer))
+    if isinstance(error, smtplib.SMTPSenderRefused | smtplib.SMTPAuthenticationError | smtplib.SMTPHeloError):
+        return Result(Outcome.TEMPORARY, said)  # our own settings: the owner can mend them before the tries are used up
+    if isinstance(error, smtplib.SMTPResponseException):
+        return Result(Outcome.TEMPORARY if error.smtp_code < 500 else Outcome.PERMANENT, said)
+    if isinstance(error, smtplib.SMTPNotSupportedError):
+        return Result(Outcome.PERMANENT, said)
+    return Result(Outcome.TEMPORARY if content_began is False else Outcome.UNKNOWN, said)
+
+
+def _bad_address(code: int, answer: bytes | str) -> bool:
+    """Whether the address itself is bad: status X.1.Y (RFC 3463, 3.2), else replies 550, 551, 553 (RFC 5321, 4.2.3)."""
+    text = answer.decode(errors="replace") if isinstance(answer, bytes) else str(answer)
+    status = re.search(r"\b5\.(\d{1,3})\.\d{1,3}\b", text)
+    return status.group(1) == "1" if status else code in (550, 551, 553)
+
+
+RATE_OR_ACCOUNT: Final = (401, 402, 403, 429, 503)
+
+
+def _anymail(error: Exception, said: str) -> Result:
+    """What a provider's API answered; without an answer, whether it was reached at all."""
+    kinds = _kinds(error)
+    if "AnymailRecipientsRefused" in kinds:
+        status = getattr(getattr(error, "email_message", None), "anymail_status", None)
+        return Result(Outcome.PERMANENT, said, bad_address="invalid" in (getattr(status, "status", None) or ()))
+    if "AnymailAPIError" not in kinds:
+        return Result(Outcome.PERMANENT, said)  # refused before anything was posted
+    code: int | None = getattr(error, "status_code", None)
+    if code is None:
+        return Result(Outcome.TEMPORARY if _never_connected(error) else Outcome.UNKNOWN, said)
+    if code in RATE_OR_ACCOUNT:
+        return Result(Outcome.TEMPORARY, said)
+    if 400 <= code < 500 and code != 408:
+        return Result(Outcome.PERMANENT, said)
+    return Result(Outcome.UNKNOWN, said)
+
+
+def _kinds(error: BaseException) -> set[str]:
+    return {one.__name__ for one in type(error).__mro__}
+
+
+def _chain(error: BaseException | None) -> Iterator[BaseException]:
+    seen: set[int] = set()
+    while error is not None and id(error) not in seen:
+        seen.add(id(error))
+        yield error
+        error = error.__cause__ or error.__context__
+
+
+def _never_connected(error: BaseException) -> bool:
+    names = {"ConnectTimeout", "NewConnectionError", "NameResolutionError", "ConnectTimeoutError"}
+    return any(type(one).__name__ in names or isinstance(one, ConnectionRefusedError) for one in _chain(error))

@@ -1,0 +1,22 @@
+"""Addresses that mails and mail providers use: mail/unsubscribe/<token>/ and mail/hooks/<provider>/tracking/."""
+
+from __future__ import annotations
+
+from anymail.urls import urlpatterns as anymail_patterns
+from django.urls import URLPattern, include, path
+
+from portal.mailhooks import guarded, unsubscribe
+
+app_name = "mail"
+
+# Mail that comes in is not ours to read: only the tracking hooks are connected.
+hooks = [
+    URLPattern(pattern.pattern, guarded(pattern.callback), pattern.default_args, pattern.name)
+    for pattern in anymail_patterns
+    if "inbound" not in str(pattern.pattern)
+]
+
+urlpatterns = [
+    path("unsubscribe/<str:token>/", unsubscribe, name="unsubscribe"),
+    path("hooks/", include((hooks, "anymail"))),
+]
