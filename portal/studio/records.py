@@ -1,0 +1,157 @@
+"""Record what was put on, what happened, what was seen. After each, the vehicle is assessed anew."""
+
+from __future__ import annotations
+
+from functools import partial
+
+from django.contrib import messages
+from django.db import transaction
+from django.http import Http404, HttpResponse
+from django.shortcuts import redirect, render
+from django.utils import timezone
+from django.views.decorators.http import require_http_methods
+
+from lifecycle import condition
+from lifecycle.care import record
+from lifecycle.care.directory import RecordChoices, record_choices
+from lifecycle.errors import NotFoundHere
+from portal.access.people import MemberRequest
+from portal.access.registry import access
+
+from . import cautions
+from .common import attempt, studio_today
+from .record_forms import FINDINGS_SET, READINGS, EventForm, InspectionForm, LayerForm
+
+
+def choices_or_404(request: MemberRequest, vehicle_id: int) -> RecordChoices:
+    """The choices of a vehicle's forms, or 404 where it is another studio's."""
+    try:
+        return record_choices(request.member.studio, vehicle_id)
+    except NotFoundHere as error:
+        raise Http404 from error
+
+
+def _done(request: MemberRequest, choices: RecordChoices, what: str) -> HttpResponse:
+    condition.assess_one(studio=request.member.studio, vehicle_id=choices.vehicle_id, at=timezone.now())
+    messages.success(request, f"{what} for {choices.vehicle}, {choices.plate}. The forecast below counts it.")
+    return redirect("studio:vehicle", vehicle_id=choices.vehicle_id)
+
+
+def _record_layers(request: MemberRequest, data: dict[str, object]) -> int:
+    at = timezone.now()
+    with transaction.atomic():
+        for surface_id in data["surfaces"]:  # all of them or none
+            record.record_layer(
+                studio=request.member.studio,
+                surface_id=surface_id,
+                kind=data["kind"],
+                applied=data["applied"],
+                product_id=data["product"],
+                coats=data["coats"],
+                batch=data["batch"],
+                applicator_id=data["applicator"],
+                actor=request.member.actor,
+                at=at,
+            )
+    return len(data["surfaces"])
+
+
+@access("technician")
+@require_http_methods(["GET", "POST"])
+def layer(request: MemberRequest, vehicle_id: int) -> HttpResponse:
+    """Record a layer on one or several surfaces."""
+    choices, today = choices_or_404(request, vehicle_id), studio_today(request)
+    initial = {"applied": today, "applicator": request.member.id, "surfaces": request.GET.getlist("surface")}
+    form = LayerForm(request.POST or None, choices=choices, today=today, initial=initial)
+    if request.method == "POST" and form.is_valid():
+        count = attempt(form, partial(_record_layers, request, form.cleaned_data))
+        if count is not None:
+            return _done(request, choices, f"Layer recorded on {count} surface{'s' if count > 1 else ''}")
+    context = {
+        "form": form,
+        "vehicle": choices,
+        "heading": "Record a layer",
+        "cautions": cautions.for_layer(choices.powertrain),
+        "product_cautions": cautions.of_products(choices.products),
+    }
+    return render(request, "studio/record.html", context)
+
+
+@access("technician")
+@require_http_methods(["GET", "POST"])
+def event(request: MemberRequest, vehicle_id: int) -> HttpResponse:
+    """Record a wash or something that happened."""
+    choices, today = choices_or_404(request, vehicle_id), studio_today(request)
+    form = EventForm(request.POST or None, choices=choices, today=today, initial={"on": today})
+    if request.method == "POST" and form.is_valid():
+        data = form.cleaned_data
+        verb = partial(
+            record.record_event,
+            studio=request.member.studio,
+            vehicle_id=vehicle_id,
+            kind=data["kind"],
+            on=data["on"],
+            surface_id=data["surface"],
+            by=data["by"],
+            dwell_h=data["dwell_h"],
+            air_c=data["air_c"],
+            note=data["note"],
+            actor=request.member.actor,
+            at=timezone.now(),
+        )
+        if attempt(form, verb) is not None:
+            return _done(request, choices, f"{data['kind'].replace('_', ' ').capitalize()} recorded")
+    context = {
+        "form": form,
+        "vehicle": choices,
+        "heading": "Record a wash or an event",
+        "cautions": cautions.for_event(choices.powertrain),
+    }
+    return render(request, "studio/record.html", context)
+
+
+@access("technician")
+@require_http_methods(["GET", "POST"])
+def inspection(request: MemberRequest, vehicle_id: int) -> HttpResponse:
+    """Record an inspection: readings and findings of one day, all or nothing."""
+    choices, today = choices_or_404(request, vehicle_id), studio_today(request)
+    surfaces = [("", "—"), *((row.id, row.label) for row in choices.surfaces)]
+    data = _with_more_rows(request) if request.method == "POST" else None
+    form = InspectionForm(data, choices=choices, today=today, initial={"on": today})
+    readings = READINGS(data, prefix="reading", form_kwargs={"surfaces": surfaces})
+    findings = FINDINGS_SET(data, prefix="finding", form_kwargs={"surfaces": surfaces})
+    wants_rows = data is not None and "more" in data
+    if data is not None and not wants_rows and all([form.is_valid(), readings.is_valid(), findings.is_valid()]):
+        verb = partial(
+            record.record_inspection,
+            studio=request.member.studio,
+            vehicle_id=vehicle_id,
+            on=form.cleaned_data["on"],
+            clean_state=form.cleaned_data["clean_state"],
+            readings=[entry for row in readings for entry in row.entries()],
+            findings=[entry for row in findings for entry in row.entries()],
+            member_id=request.member.id,
+            note=form.cleaned_data["note"],
+            actor=request.member.actor,
+            at=timezone.now(),
+        )
+        if attempt(form, verb) is not None:
+            return _done(request, choices, "Inspection recorded")
+    context = {
+        "form": form,
+        "readings": readings,
+        "findings": findings,
+        "vehicle": choices,
+        "cautions": cautions.INSPECTION,
+        "wants_rows": wants_rows,
+    }
+    return render(request, "studio/inspection.html", context)
+
+
+def _with_more_rows(request: MemberRequest) -> object:
+    """The sent form; where more rows were asked for, with three more empty reading lines."""
+    data = request.POST.copy()
+    if "more" in data:
+        count = data.get("reading-TOTAL_FORMS", "")
+        data["reading-TOTAL_FORMS"] = str(min(int(count) + 3, 40)) if count.isdigit() else "4"
+    return data

@@ -1,0 +1,48 @@
+"""The list of vehicles, and one vehicle with its drawings, numbers and reasons."""
+
+from __future__ import annotations
+
+from django.http import Http404, HttpResponse
+from django.shortcuts import render
+from django.views.decorators.http import require_GET
+
+from lifecycle.care import directory, worklist
+from lifecycle.care.vehicle_reads import vehicle_for_studio
+from lifecycle.errors import NotFoundHere
+from portal.access.people import MemberRequest
+from portal.access.registry import ROLES_OF, access
+from portal.drawings.page import vehicle_page
+
+from .common import other_pages, page_number, search_text, studio_today
+
+
+@access("member")
+@require_GET
+def vehicles(request: MemberRequest) -> HttpResponse:
+    """Vehicles by plate, found by plate, description or keeper."""
+    page = directory.vehicles(request.member.studio, search=search_text(request), page=page_number(request))
+    context = {"page": page, "q": search_text(request), "more": other_pages(request)}
+    return render(request, "studio/vehicles.html", context)
+
+
+@access("member")
+@require_GET
+def vehicle(request: MemberRequest, vehicle_id: int) -> HttpResponse:
+    """One vehicle: the drawings its keeper sees too, and the numbers behind them."""
+    try:
+        view = vehicle_for_studio(studio=request.member.studio, vehicle_id=vehicle_id, today=studio_today(request))
+    except NotFoundHere as error:
+        raise Http404 from error
+    rows = {row.due_id: row for row in worklist.windows_of(request.member.studio, vehicle_id, today=view.today)}
+    context = {
+        "vehicle": view,
+        "page": vehicle_page(view),
+        "dues": [
+            {"due": due, "window": rows[due.id].window, "reminder": rows[due.id].reminder}
+            for due in view.dues
+            if due.id in rows
+        ],
+        "may_record": request.member.role in ROLES_OF["technician"],
+        "may_book": request.member.role in ROLES_OF["desk"],
+    }
+    return render(request, "studio/vehicle.html", context)

@@ -1,0 +1,79 @@
+"""The work list by reason, and booking a visit from it."""
+
+from __future__ import annotations
+
+from functools import partial
+
+from django.contrib import messages
+from django.http import Http404, HttpResponse
+from django.shortcuts import redirect, render
+from django.utils import timezone
+from django.views.decorators.http import require_GET, require_http_methods
+
+from lifecycle.care import visits, worklist
+from lifecycle.care.directory import record_choices
+from lifecycle.errors import NotFoundHere
+from portal.access.people import MemberRequest
+from portal.access.registry import ROLES_OF, access
+
+from .common import attempt, bounded_int, other_pages, page_number, studio_today
+from .forms import BookingForm
+
+WHEN = (("now", "Open now"), ("soon", "Open within 30 days"), ("all", "All that is known"))
+
+
+@access("member")
+@require_GET
+def work(request: MemberRequest) -> HttpResponse:
+    """Care that is due, grouped by its reason."""
+    when = request.GET.get("when", "soon")
+    site = bounded_int(request.GET.get("site", ""), low=0, high=2**31, default=0) or None
+    listed = worklist.work_list(
+        request.member.studio,
+        today=studio_today(request),
+        site_id=site,
+        when=when if when in dict(WHEN) else "soon",
+        page=page_number(request),
+    )
+    context = {
+        "list": listed,
+        "when": when,
+        "whens": WHEN,
+        "today": studio_today(request),
+        "more": other_pages(request),
+        "may_book": request.member.role in ROLES_OF["desk"],
+        "may_pause": request.member.role in ROLES_OF["desk"],
+    }
+    return render(request, "studio/work.html", context)
+
+
+@access("desk")
+@require_http_methods(["GET", "POST"])
+def book(request: MemberRequest, vehicle_id: int) -> HttpResponse:
+    """Book a visit for one vehicle; other open windows can ride along."""
+    studio, today = request.member.studio, studio_today(request)
+    try:
+        vehicle = record_choices(studio, vehicle_id)
+    except NotFoundHere as error:
+        raise Http404 from error
+    windows = worklist.windows_of(studio, vehicle_id, today=today)
+    asked = request.GET.getlist("task") or [row.task for row in windows if row.earliest <= today and not row.booked_on]
+    form = BookingForm(request.POST or None, windows=windows, today=today, initial={"tasks": asked, "on": None})
+    if request.method == "POST" and form.is_valid():
+        verb = partial(
+            visits.book,
+            studio=studio,
+            vehicle_id=vehicle_id,
+            on=form.cleaned_data["on"],
+            tasks=form.cleaned_data["tasks"],
+            hours=form.cleaned_data["hours"],
+            actor=request.member.actor,
+            at=timezone.now(),
+        )
+        visit = attempt(form, verb)
+        if visit is not None:
+            messages.success(
+                request, f"Booked for {visit.on:%d %B %Y}: {vehicle.vehicle}, {vehicle.plate}. Its reminders stop."
+            )
+            return redirect("studio:work")
+    return render(request, "studio/book.html", {"form": form, "vehicle": vehicle, "windows": windows})

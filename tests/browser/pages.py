@@ -1,0 +1,118 @@
+"""Every page of the portal, found by walking: from each person's start page along its links, one address per URL name.
+
+What cannot be reached by a link stands in `UNLINKED` with the reason why; what is no page in `NO_PAGE`. A test compares
+the walk with the portal's URL patterns, so that a new page cannot be forgotten here.
+"""
+
+from __future__ import annotations
+
+from collections import Counter, deque
+from collections.abc import Callable, Iterator
+from html.parser import HTMLParser
+from urllib.parse import urljoin, urlsplit
+
+from django.urls import Resolver404, URLPattern, URLResolver, get_resolver, resolve
+
+# Who walks, and from where. A page is looked at as the first of them sees it; the start pages as each of them does.
+STARTS = {
+    "owner": ("/",),
+    "technician": ("/",),
+    "desk": ("/",),
+    "customer": ("/",),
+    "fleet": ("/",),
+    "stranger": ("/account/login/",),
+}
+# Pages that no link of the demo leads to: reached by a form, a mail or a redirect.
+UNLINKED = {
+    "owner": ("/account/logout/", "/account/2fa/"),
+    "stranger": (
+        "/account/login/code/",
+        "/account/password/reset/",
+        "/account/password/reset/done/",
+        "/account/password/reset/key/done/",
+        "/account/password/reset/key/1-wrong/",
+        "/account/inactive/",
+    ),
+}
+MEMBER = "looked at in test_member: it needs a member with a password and a second factor"
+# What answers without a page, or asks for a state that a walk does not come into; each with the reason.
+NO_PAGE = {
+    "home": "sends everybody to their start page",
+    "healthz": "JSON for probes",
+    "demo_sign_in": "signs in and sends on",
+    "account_confirm_login_code": "looked at in test_flows: it needs a code",
+    "account_change_password": MEMBER,
+    "account_reauthenticate": MEMBER,
+    "mfa_authenticate": MEMBER,
+    "mfa_reauthenticate": MEMBER,
+    "mfa_view_recovery_codes": MEMBER,
+    "mfa_generate_recovery_codes": MEMBER,
+    "mfa_deactivate_totp": MEMBER,
+    "mfa_list_webauthn": MEMBER,
+    "mfa_edit_webauthn": MEMBER,
+    "mfa_remove_webauthn": MEMBER,
+    "mfa_reauthenticate_webauthn": MEMBER,
+    "mfa_download_recovery_codes": "a text file",
+    "mfa_login_webauthn": "JSON for the script of the sign-in page",
+    "studio:close_complaint": "takes a form only",
+    "studio:settle": "takes a form only",
+    "studio:pause": "takes a form only",
+}
+MOST_A_NAME = 2
+
+
+def url_names(resolver: URLResolver | None = None, prefix: str = "") -> Iterator[tuple[str, URLPattern]]:
+    """Every named URL pattern with its namespaces, e.g. "studio:work"."""
+    for entry in (resolver or get_resolver()).url_patterns:
+        if isinstance(entry, URLResolver):
+            yield from url_names(entry, f"{prefix}{entry.namespace}:" if entry.namespace else prefix)
+        elif entry.name:
+            yield f"{prefix}{entry.name}", entry
+
+
+def name_of(path: str) -> str | None:
+    """The URL name of a path of the portal, or None where it is none."""
+    try:
+        return resolve(urlsplit(path).path).view_name
+    except Resolver404:
+        return None
+
+
+def links_of(base: str, html: str) -> list[str]:
+    """The paths of the portal that a page links to."""
+
+    class Links(HTMLParser):
+        def handle_starttag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
+            if tag == "a" and (href := dict(attrs).get("href")):
+                found.append(urljoin(base, href))
+
+    found: list[str] = []
+    Links().feed(html)
+    here = urlsplit(base).netloc
+    return [urlsplit(link).path for link in found if urlsplit(link).netloc == here]
+
+
+def walk(fetch_links: Callable[[str], tuple[str | None, list[str]]], starts: tuple[str, ...]) -> dict[str, str]:
+    """Follow links breadth first.
+
+    Args:
+        fetch_links: opens a path; returns the address it ended at, None for an error, and the paths linked to there.
+        starts: where to begin.
+
+    Returns:
+        path -> URL name, at most `MOST_A_NAME` paths of each name.
+    """
+    found: dict[str, str] = {}
+    queued: Counter[str] = Counter()
+    queue, seen = deque(starts), set(starts)
+    while queue:
+        address, links = fetch_links(queue.popleft())
+        if address and (name := name_of(address)):
+            found.setdefault(urlsplit(address).path, name)
+        for link in links:
+            target = name_of(link)
+            if link not in seen and target and target not in NO_PAGE and queued[target] < MOST_A_NAME:
+                seen.add(link)
+                queued[target] += 1
+                queue.append(link)
+    return found

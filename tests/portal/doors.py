@@ -1,0 +1,33 @@
+"""Ways in for tests: a browser in which somebody is signed in."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from allauth.mfa.totp.internal.auth import TOTP
+from django.test import Client
+
+from lifecycle.models import Customer, Member, User
+from portal.access.second_factor import SET_UP_MARK
+
+SECRET = "JBSWY3DPEHPK3PXP"
+
+
+def as_member(member: Member, *, second_factor: bool = True) -> Client:
+    """A member's browser; with a second factor unless told otherwise."""
+    client = Client()
+    client.force_login(member.user)
+    if second_factor:
+        TOTP.activate(member.user, SECRET)
+        session = client.session
+        session[SET_UP_MARK] = member.user.pk
+        session.save()
+    return client
+
+
+def as_user(person: Customer | User) -> Client:
+    """The browser of a customer, or of a user who is nobody here."""
+    user: Any = person.user if isinstance(person, Customer) else person
+    client = Client()
+    client.force_login(user)
+    return client

@@ -1,0 +1,187 @@
+"""Address by role: who gets in where. What is not ours answers 404, whether or not it exists elsewhere."""
+
+from __future__ import annotations
+
+import pytest
+from django.http import HttpResponse
+from django.test import Client, RequestFactory
+from django.urls import reverse
+
+from lifecycle.models import Offer, OfferStep
+from portal.access.middleware import AccessMiddleware
+from tests import people
+from tests.factories import (
+    NOW,
+    CareDueFactory,
+    MessageFactory,
+    ReminderFactory,
+    SiteFactory,
+    StudioFactory,
+    SurfaceFactory,
+    VehicleFactory,
+)
+from tests.meta.test_urls import ALL
+from tests.portal.doors import as_member, as_user
+
+pytestmark = pytest.mark.django_db
+
+# Written out by hand: a changed rule must be changed here too, on purpose.
+MEMBERS, TECHNICIANS, DESK, OWNER = "member", "technician", "desk", "owner"
+WHO = {
+    "studio:work": MEMBERS,
+    "studio:vehicles": MEMBERS,
+    "studio:vehicle": MEMBERS,
+    "studio:book": DESK,
+    "studio:record_layer": TECHNICIANS,
+    "studio:record_event": TECHNICIANS,
+    "studio:record_inspection": TECHNICIANS,
+    "studio:customers": DESK,
+    "studio:customer": DESK,
+    "studio:close_complaint": DESK,
+    "studio:bookings": DESK,
+    "studio:settle": DESK,
+    "studio:reminders": DESK,
+    "studio:preview": DESK,
+    "studio:pause": DESK,
+    "studio:outbox": DESK,
+    "studio:message": DESK,
+    "studio:message_page": DESK,
+    "studio:offers": DESK,
+    "studio:answer": DESK,
+    "studio:outlook": OWNER,
+}
+ROLES = {
+    MEMBERS: {"owner", "technician", "desk"},
+    TECHNICIANS: {"owner", "technician"},
+    DESK: {"owner", "desk"},
+    OWNER: {"owner"},
+}
+POST_ONLY = {"studio:close_complaint", "studio:settle", "studio:pause"}
+WITH_OBJECT = (
+    "studio:vehicle", "studio:book", "studio:record_layer", "studio:record_event", "studio:record_inspection",
+    "studio:customer", "studio:message", "studio:message_page", "studio:preview", "studio:answer",
+)  # fmt: skip
+WITH_FORM = {
+    "studio:book", "studio:record_layer", "studio:record_event", "studio:record_inspection", "studio:customer",
+    "studio:answer",
+}  # fmt: skip
+
+
+@pytest.fixture
+def world():
+    """A studio with one of everything that an address can name."""
+    studio = StudioFactory()
+    keeper = people.customer(studio)
+    vehicle = VehicleFactory(site=SiteFactory(studio=studio), keeper=keeper)
+    SurfaceFactory(vehicle=vehicle, code="bonnet")
+    due = CareDueFactory(vehicle=vehicle)
+    offer = Offer.objects.create(
+        studio=studio, vehicle=vehicle, due=due, task=due.task, price_low=80, price_high=120, made_at=NOW
+    )
+    OfferStep.objects.create(studio=studio, offer=offer, kind="recommended", at=NOW)
+    message = MessageFactory(customer=keeper)
+    reminder = ReminderFactory(due=due)
+    ids = {"vehicle_id": vehicle.pk, "customer_id": keeper.pk, "message_id": message.pk, "offer_id": offer.pk,
+           "reminder_id": reminder.pk}  # fmt: skip
+    return studio, keeper, ids | {"visit_id": 999_999, "complaint_id": 999_999}
+
+
+def address(name: str, ids: dict[str, int]) -> str:
+    pattern = dict(ALL)[name]
+    return reverse(name, kwargs={key: ids[key] for key in pattern.pattern.converters})
+
+
+def test_the_list_above_holds_every_page_of_the_studio():
+    assert set(WHO) == {name for name, _ in ALL if name.startswith("studio:")}
+
+
+def test_anonymous_goes_to_sign_in_and_comes_back(world, client):
+    _studio, _keeper, ids = world
+    for name in WHO:
+        answer = client.get(address(name, ids))
+        assert answer.status_code == 302, name
+        assert answer["Location"].startswith(reverse("account_login")), name
+        assert f"next={address(name, ids)}" in answer["Location"], name
+
+
+@pytest.mark.parametrize("role", ["owner", "technician", "desk"])
+def test_members_by_role(world, role):
+    studio, _keeper, ids = world
+    browser = as_member(getattr(people, role)(studio))
+    for name, rule in WHO.items():
+        status = browser.get(address(name, ids)).status_code
+        if role not in ROLES[rule]:
+            assert status == 403, name
+        else:
+            assert status == (405 if name in POST_ONLY else 200), name
+
+
+@pytest.mark.parametrize("who", ["customer", "stranger"])
+def test_nobody_else_gets_into_the_studio(world, who):
+    _studio, keeper, ids = world
+    browser = as_user(keeper if who == "customer" else people.stranger())
+    for name in WHO:
+        assert browser.get(address(name, ids)).status_code == 403, name
+        assert browser.post(address(name, ids)).status_code == 403, name
+
+
+def test_what_belongs_to_another_studio_is_not_there(world):
+    _studio, _keeper, ids = world
+    browser = as_member(people.owner())
+    for name in WITH_OBJECT:
+        assert browser.get(address(name, ids)).status_code == 404, name
+        assert browser.post(address(name, ids)).status_code == (404 if name in WITH_FORM else 405), name
+    assert browser.post(address("studio:settle", ids), {"state": "done"}).status_code == 404
+    assert browser.post(address("studio:close_complaint", ids)).status_code == 404
+
+
+def test_a_customer_of_one_studio_is_no_customer_of_another_ones_vehicle(world):
+    _studio, _keeper, ids = world
+    other = as_user(people.customer())
+    assert other.get(reverse("customer:vehicle", args=[ids["vehicle_id"]])).status_code == 404
+
+
+def test_a_member_who_keeps_no_vehicle_is_no_customer(world):
+    studio, _keeper, _ids = world
+    assert as_member(people.owner(studio)).get(reverse("customer:home")).status_code == 403
+
+
+def test_an_ended_membership_opens_nothing(world):
+    studio, _keeper, _ids = world
+    member = people.owner(studio)
+    browser = as_member(member)
+    assert browser.get(reverse("studio:work")).status_code == 200
+    member.ended_at = NOW
+    member.save()
+    assert browser.get(reverse("studio:work")).status_code == 403
+
+
+def test_a_view_without_a_rule_is_refused():
+    from django.core.exceptions import PermissionDenied
+
+    def bare(request): ...
+
+    request = RequestFactory().get("/")
+    with pytest.raises(PermissionDenied, match="no access rule"):
+        AccessMiddleware(lambda request: HttpResponse()).process_view(request, bare, (), {})
+
+
+@pytest.mark.parametrize("name", ["account_signup", "account_email", "account_email_verification_sent"])
+def test_pages_of_the_library_that_we_do_not_use_are_not_there(name, client):
+    assert client.get(reverse(name)).status_code == 404
+
+
+def test_a_fragment_is_sent_to_sign_in_as_a_whole_page(client):
+    answer = client.get(reverse("studio:work"), headers={"HX-Request": "true", "HX-Current-URL": "/studio/"})
+    assert answer.status_code == 401
+    assert answer["HX-Redirect"].startswith(reverse("account_login"))
+
+
+def test_home_sends_everybody_to_their_work(world):
+    studio, keeper, _ids = world
+    assert as_member(people.desk(studio)).get("/")["Location"] == reverse("studio:work")
+    assert as_user(keeper).get("/")["Location"] == reverse("customer:home")
+    assert Client().get("/")["Location"].startswith(reverse("account_login"))
+    page = as_user(people.stranger()).get("/")
+    assert page.status_code == 200
+    assert "no vehicle and no studio is joined to this address" in page.content.decode()
