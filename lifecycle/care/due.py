@@ -28,6 +28,8 @@ class Due:
         known, changed, expected, prevents, if_postponed: what we know, what changed, what we expect (a range), what the
             task prevents, what happens if it waits.  self_check: something free that the owner can do.
         layer_keys: the layers that the task is about.
+        cause: the part of `why` that says what the matter is, as a sentence, without the window's own days.
+        overdue_since: when the first window closed, if it did.
     """
 
     task: str
@@ -45,6 +47,8 @@ class Due:
     if_postponed: str
     self_check: str
     layer_keys: tuple[str, ...]
+    cause: str = ""
+    overdue_since: date | None = None
 
 
 @dataclass(frozen=True, slots=True)

@@ -78,6 +78,8 @@ def _due(candidate: Candidate, as_of: date) -> Due:
         contract=candidate.contract,
         reason_code=candidate.reason,
         why=_why(candidate, as_of),
+        cause=capital(f"{surface_words(candidate.surfaces)}: {candidate.cause}."),
+        overdue_since=None if candidate.task in TALKS else candidate.overdue_since,
         known=candidate.known,
         changed=candidate.changed,
         expected=candidate.expected,

@@ -14,7 +14,7 @@ from lifecycle.care.rules import assess_due
 from lifecycle.condition import stored_forecast
 from lifecycle.models import LIVE_DUE, Assessment, CareDue, DueState, Refusal, Vehicle
 
-WORDS = ("known", "changed", "expected", "prevents", "if_postponed", "self_check")
+WORDS = ("known", "changed", "expected", "prevents", "if_postponed", "self_check", "cause")
 MOVABLE = ("surfaces", "earliest", "ideal", "latest", "contract_on", "reason_code", "why", "words")
 
 
@@ -55,7 +55,8 @@ def _fields(due: Due) -> dict[str, Any]:
         "contract_on": due.contract,
         "reason_code": due.reason_code,
         "why": due.why,
-        "words": {name: getattr(due, name) for name in WORDS},
+        "words": {name: getattr(due, name) for name in WORDS}
+        | {"overdue_since": due.overdue_since.isoformat() if due.overdue_since else None},
     }
 
 

@@ -11,6 +11,7 @@ from typing import Any, Final
 from django.db.models import Case, IntegerField, Prefetch, QuerySet, Value, When
 
 from lifecycle.care.tasks_table import load_tasks
+from lifecycle.care.wording import day_words
 from lifecycle.models import LIVE_DUE, CareDue, Keeper, Reminder, ReminderState, Site, Step, Studio, Visit, VisitState
 
 PER_PAGE: Final = 40
@@ -157,6 +158,14 @@ def reminder_words(reminders: Iterable[Any]) -> ReminderWord:
     return ReminderWord(said.state, f"{said.words}; {_step_words(planned).words}") if planned else said
 
 
+def _short_why(due: Any) -> str:
+    """What the matter is, and since when it waits; the window stands beside it."""
+    cause, late = due.words.get("cause"), due.words.get("overdue_since")
+    if not cause:
+        return str(due.why)
+    return f"{cause} Overdue since {day_words(date.fromisoformat(late))}." if late else str(cause)
+
+
 def _row(due: Any, today: date) -> WorkRow:
     vehicle = due.vehicle
     keeper = next(iter(vehicle.keepers_now), None)
@@ -178,7 +187,7 @@ def _row(due: Any, today: date) -> WorkRow:
         latest=due.latest,
         contract_on=due.contract_on,
         window=window_words(earliest=due.earliest, ideal=due.ideal, latest=due.latest, today=today),
-        why=due.why,
+        why=_short_why(due),
         hours=task.labour_h(vehicle.size) if task else 1.0,
         booked_on=booked,
         reminder=reminder_words(due.reminders.all()),

@@ -33,7 +33,7 @@ class CareDue(StudioRow):
     contract_on = models.DateField(null=True, blank=True)
     reason_code = models.CharField(max_length=20)
     why = models.TextField()
-    words = models.JSONField(default=dict)  # known, changed, expected, prevents, if_postponed, self_check
+    words = models.JSONField(default=dict)  # of lifecycle.care.due.Due: known, cause, prevents …
     state = models.CharField(max_length=10, choices=DueState.choices, default=DueState.OPEN)
     opened_at = models.DateTimeField()
     closed_at = models.DateTimeField(null=True, blank=True)

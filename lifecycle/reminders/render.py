@@ -216,13 +216,13 @@ def _item(row: Reminder, prices: Prices, today: date, asked_before: date | None)
         window = gettext("between now and %(until)s") % {"until": until}
     else:
         window = gettext("between %(since)s and %(until)s") % {"since": day_words(due.earliest), "until": until}
-    # A window that had closed and was moved on says "overdue" in its reason: then waiting is not called fine.
-    calm = due.reason_code not in PRESSING and due.contract_on is None and "overdue" not in due.why
+    # Where the window had closed and was moved on, waiting is not called fine.
+    calm = due.reason_code not in PRESSING and due.contract_on is None and not due.words.get("overdue_since")
     fine = calm and due.latest - today >= timedelta(days=FINE_DAYS)
     return Item(
         title=gettext(task.title) if task is not None else due.task.replace("_", " "),
         window=window,
-        why=due.why,
+        why=due.words.get("cause") or due.why,
         if_postponed=words.get("if_postponed", ""),
         self_check=words.get("self_check", ""),
         price=_price(row, prices),

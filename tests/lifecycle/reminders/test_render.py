@@ -112,9 +112,10 @@ def test_nothing_now_is_not_said_where_it_is_not_so(make_due):
     make_due(reason_code="event")
     make_due(contract_on=NOW.date() + timedelta(days=40))
     make_due(latest=NOW.date() + timedelta(days=6), ideal=NOW.date())
-    make_due(why="The retest is overdue since 1 February 2026 and fits between now and 1 May 2026.")
+    make_due(words={"cause": "Bonnet: the water test counts after a wash.", "overdue_since": "2026-02-01"})
     text = written().text
     assert text.count("Why now:") == 4
+    assert "Why now: Bonnet: the water test counts after a wash." in text
     assert "Doing nothing" not in text
     assert text.replace("\n", " ").count("Your contract names 11 April 2026") == 1
 
