@@ -16,6 +16,8 @@ from typing import Any
 
 from django.db.models import Count, Q
 
+from lifecycle.care.facts import CERAMIC
+from lifecycle.care.part_rules import TASK_OF
 from lifecycle.care.tasks_table import interval, load_tasks
 from lifecycle.models import (
     LIVE_DUE,
@@ -38,30 +40,7 @@ from lifecycle.outlook.steps import Rest, months_later
 LIKELY_DAYS = 92  # about three months (judgement)
 SAID_YES = "said yes"
 MOST_REPEATS = 12
-RENEWED_BY = {
-    "wax": "wax_renewal",
-    "sealant": "sealant_renewal",
-    "booster": "booster",
-    "ceramic_entry": "recoat",
-    "ceramic_mid": "recoat",
-    "ceramic_top": "recoat",
-    "film_body": "film_renewal",
-    "wrap": "film_renewal",
-    "film_top_coat": "film_top_up",
-    "windscreen_coat": "windscreen_retreat",
-    "windscreen_wipe_on": "windscreen_retreat",
-    "side_glass_coat": "side_glass_retreat",
-    "wheel_coat": "wheel_retreat",
-    "trim_coat": "trim_coat",
-    "trim_dressing": "trim_coat",
-    "headlamp_coat": "headlamps",
-    "leather_coat": "leather_guard",
-    "leather_guard": "leather_guard",
-    "textile_guard": "textile_proof",
-    "engine_bay_dressing": "engine_bay",
-    "engine_bay_coating": "engine_bay",
-    "metal_sealant": "metal_sealing",
-}
+RENEWED_BY = TASK_OF | dict.fromkeys(CERAMIC, "recoat")
 # Tasks by the calendar, and the row of the care intervals that says how often.
 BY_CALENDAR = {
     "decontamination_wash": "decontaminate.months",
