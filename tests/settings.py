@@ -8,3 +8,5 @@ from portal.settings import *  # noqa: F403
 from portal.settings import STATIC_ROOT
 
 STATIC_ROOT.mkdir(parents=True, exist_ok=True)  # whitenoise warns of an absent folder
+# Passwords of test people need no slow hash.
+PASSWORD_HASHERS = ["django.contrib.auth.hashers.MD5PasswordHasher"]

@@ -63,8 +63,8 @@ class FindingEntry:
     note: str = ""
 
 
-def _not_after(field: str, day: date, at: datetime) -> None:
-    if day > at.date():
+def _not_after(field: str, day: date, studio: Studio, at: datetime) -> None:
+    if day > studio.day(at):
         raise DomainError(f"{field}: {day} lies in the future; give the day on which it happened.", field=field)
 
 
@@ -87,7 +87,7 @@ def record_layer(
 ) -> Layer:
     """Record a layer on a surface. A new layer of the same kind replaces the live one, except a booster's base."""
     known("kind", kind, choices.LAYER_KINDS)
-    _not_after("applied", applied, at)
+    _not_after("applied", applied, studio, at)
     if not 1 <= coats <= 12:
         raise DomainError(f"coats: {coats} is not between 1 and 12.", field="coats")
     surface = one(Surface, studio, surface_id)
@@ -145,7 +145,7 @@ def record_event(
     """Record a wash or an event. A correction, repaint or swapped part ends the coats of its surface."""
     known("kind", kind, STUDIO_EVENT_KINDS)
     known("by", by, ("studio", "customer"))
-    _not_after("on", on, at)
+    _not_after("on", on, studio, at)
     if dwell_h is not None and not 0 <= dwell_h <= 10_000:
         raise DomainError(f"dwell_h: {dwell_h} hours is not between 0 and 10000.", field="dwell_h")
     if air_c is not None and not -60 <= air_c <= 60:
@@ -209,7 +209,7 @@ def record_inspection(
     """Record what was seen on one day, all or nothing."""
     known("clean_state", clean_state, choices.CLEAN_STATES)
     known("by", by, ("studio", "customer"))
-    _not_after("on", on, at)
+    _not_after("on", on, studio, at)
     if not readings and not findings and not note.strip():
         raise DomainError("readings: enter at least one reading, finding or note.", field="readings")
     vehicle = one(Vehicle, studio, vehicle_id)
@@ -274,10 +274,12 @@ def record_habits(
     vehicle = one(Vehicle, studio, vehicle_id)
     with transaction.atomic():
         before = Habits.objects.filter(vehicle=vehicle, end=None).first()
-        if before is not None:
-            if start <= before.start:
+        if before is not None and before.start == start:
+            before.delete()  # said again for the same day: a slip mended
+        elif before is not None:
+            if start < before.start:
                 raise DomainError(
-                    f"start: {start} is not after the start of the present habits, {before.start}.", field="start"
+                    f"start: {start} lies before the start of the present habits, {before.start}.", field="start"
                 )
             before.end = start
             before.save(update_fields=["end"])
@@ -326,7 +328,7 @@ def record_correction(
 ) -> Correction:
     """Record that clear coat was taken off. Every coat above the clear on that surface ends with it."""
     known("stage", stage, choices.REMOVAL_STAGES)
-    _not_after("on", on, at)
+    _not_after("on", on, studio, at)
     if (removal_low_um is None) != (removal_high_um is None):
         raise DomainError("removal: give both ends of the range in µm, or neither.", field="removal_low_um")
     if removal_low_um is not None and removal_high_um is not None and not 0 <= removal_low_um <= removal_high_um:

@@ -60,7 +60,7 @@ def register_customer(
                 language=language,
                 zone=zone or studio.zone,
                 fleet=fleet,
-                since=since or at.date(),
+                since=since or studio.day(at),
             )
             journal.record(
                 studio=studio, actor=actor, at=at, verb="customer registered", subject="customer",

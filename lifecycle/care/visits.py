@@ -142,7 +142,7 @@ def book(
         raise DomainError(
             f"tasks: {', '.join(unknown) or 'none'} — choose from {', '.join(sorted(TASKS))}.", field="tasks"
         )
-    if on < at.date():
+    if on < studio.day(at):
         raise DomainError(f"on: {on} lies in the past; choose today or later.", field="on")
     proposal = one(VisitProposal, studio, proposal_id) if proposal_id is not None else None
     bay = one(Bay, studio, bay_id) if bay_id is not None else None
@@ -181,7 +181,7 @@ def settle(
         visit = one(Visit, studio, visit_id, lock=True)
         if visit.state != VisitState.BOOKED:
             raise DomainError(f"This visit is already settled: {visit.get_state_display()}.")
-        if state == VisitState.DONE and visit.on > at.date():
+        if state == VisitState.DONE and visit.on > studio.day(at):
             raise DomainError(f"state: the visit is on {visit.on}; it cannot be done before.", field="state")
         visit.state, visit.settled_at, visit.paid = state, at, paid
         visit.save(update_fields=["state", "settled_at", "paid"])

@@ -21,8 +21,8 @@ MOVABLE = ("surfaces", "earliest", "ideal", "latest", "contract_on", "reason_cod
 def open_windows(*, at: datetime) -> Mapping[str, int]:
     """Bring the care windows of every newly assessed vehicle up to date; running it again changes nothing."""
     counts = {"vehicles": 0, "opened": 0, "moved": 0, "withdrawn": 0, "refused": 0}
-    fresh = Assessment.objects.filter(latest=True, windows_at=None).order_by("pk").values_list("pk", flat=True)
-    for pk in list(fresh):
+    fresh = Assessment.objects.filter(latest=True, windows_at=None, vehicle__retired_on=None).order_by("pk")
+    for pk in list(fresh.values_list("pk", flat=True)):
         changed = _open_for(pk, at)
         if changed is not None:
             counts["vehicles"] += 1

@@ -10,8 +10,8 @@ from typing import Any, Final
 
 from django.db.models import Case, IntegerField, Prefetch, QuerySet, Value, When
 
+from lifecycle.care import wording
 from lifecycle.care.tasks_table import load_tasks
-from lifecycle.care.wording import day_words
 from lifecycle.models import LIVE_DUE, CareDue, Keeper, Reminder, ReminderState, Site, Step, Studio, Visit, VisitState
 
 PER_PAGE: Final = 40
@@ -163,7 +163,7 @@ def _short_why(due: Any) -> str:
     cause, late = due.words.get("cause"), due.words.get("overdue_since")
     if not cause:
         return str(due.why)
-    return f"{cause} Overdue since {day_words(date.fromisoformat(late))}." if late else str(cause)
+    return f"{cause} Overdue since {wording.day_words(date.fromisoformat(late))}." if late else str(cause)
 
 
 def _row(due: Any, today: date) -> WorkRow:

@@ -90,7 +90,7 @@ def assess_one(*, studio: Studio, vehicle_id: int, at: datetime) -> Assessment:
 
 
 def _assess_row(vehicle: Vehicle, climate: Callable[[Place], ClimateYear], at: datetime) -> bool:
-    given = vehicle_input(vehicle, as_of=at.date())
+    given = vehicle_input(vehicle, as_of=vehicle.studio.day(at))
     places = dict.fromkeys([given.place, *(habit.place for habit in given.habits if habit.place is not None)])
     digest = input_hash(given, [climate(place) for place in places])
     before = Assessment.objects.filter(vehicle=vehicle, latest=True).first()

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+from datetime import date, datetime
 from typing import Any, ClassVar
+from zoneinfo import ZoneInfo
 
 from django.contrib.auth.base_user import BaseUserManager
 from django.contrib.auth.models import AbstractUser
@@ -62,6 +64,10 @@ class Studio(models.Model):
 
     def __str__(self) -> str:
         return self.name
+
+    def day(self, at: datetime) -> date:
+        """The calendar day at the studio."""
+        return at.astimezone(ZoneInfo(self.zone)).date()
 
 
 class Site(StudioRow):

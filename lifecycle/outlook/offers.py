@@ -6,7 +6,6 @@ from collections import Counter
 from collections.abc import Mapping
 from datetime import date, datetime, timedelta
 from typing import Any
-from zoneinfo import ZoneInfo
 
 from django.db import transaction
 from django.db.models import Exists, OuterRef
@@ -32,10 +31,6 @@ from lifecycle.outlook import history, steps
 SENT = (MessageState.ACCEPTED, MessageState.DELIVERED)
 AHEAD = timedelta(days=92)  # advice is on record for what opens within about three months
 Prices = Mapping[tuple[str, str], Price]
-
-
-def _local_day(studio: Studio, at: datetime) -> date:
-    return at.astimezone(ZoneInfo(studio.zone)).date()
 
 
 def _latest(offer: Offer) -> OfferStep:
@@ -73,7 +68,7 @@ def offer_made(*, studio: Studio, offer_id: int, channel: str = "in person", act
     with transaction.atomic():
         offer = one(Offer, studio, offer_id, lock=True)
         _check_follows(offer, _latest(offer), steps.OFFERED, at)
-        rest = history.resting(studio, today=_local_day(studio, at)).get((offer.vehicle_id, offer.task))
+        rest = history.resting(studio, today=studio.day(at)).get((offer.vehicle_id, offer.task))
         if rest is not None:
             raise DomainError(rest.why)
         return _add(offer, steps.OFFERED, actor=actor, at=at, channel=channel)
@@ -105,7 +100,7 @@ def answer(
     """
     if kind not in steps.ANSWERS:
         raise DomainError(f"kind: {kind!r} is not an answer; use one of {', '.join(steps.ANSWERS)}.", field="kind")
-    today = _local_day(studio, at)
+    today = studio.day(at)
     if kind == steps.DEFERRED and (until is None or until <= today):
         raise DomainError(f"until: give a day after {today} until which it is put off.", field="until")
     if kind != steps.DEFERRED and until is not None:
@@ -160,11 +155,11 @@ def _recommend_new(studio: Studio, at: datetime) -> Counter[str]:
     """Offers for live windows that have none yet and open within `AHEAD`; what is further off is an outlook."""
     counts: Counter[str] = Counter()
     prices: Prices = {(price.task, price.size): price for price in Price.objects.filter(studio=studio)}
-    resting = history.resting(studio, today=_local_day(studio, at))
+    resting = history.resting(studio, today=studio.day(at))
     kept = Keeper.objects.filter(vehicle=OuterRef("vehicle"), end=None)
     dues = (
         CareDue.objects.filter(Exists(kept), studio=studio, state__in=LIVE_DUE, offers=None, vehicle__retired_on=None)
-        .filter(earliest__lte=_local_day(studio, at) + AHEAD)
+        .filter(earliest__lte=studio.day(at) + AHEAD)
         .select_related("vehicle")
         .order_by("id")
     )

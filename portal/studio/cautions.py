@@ -31,6 +31,12 @@ ELECTRIC: Final = (
     "while charging.",
     "A flooded electric vehicle stays outdoors, away from buildings, until trained people have seen it.",
 )
+CORRECTION: Final = (
+    FIRST,
+    "Machine and dust: eyes and ears covered, a mask where dust flies; cables and hair away from the pad.",
+    "Edges, creases and body lines carry the least paint: measure before, tape them off, feel the heat of the panel.",
+    "What was taken off does not come back: over its budget, or where it is not known, paint is not polished.",
+)
 INSPECTION: Final = (
     "Look at cool, dry panels; a hot engine and hot brakes burn.",
     "Thickness: calibrate the gauge on the day; five values a spot or more; the thinnest spot decides.",

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from django.urls import path
 
-from . import bookings, customers, letters, outlook, records, vehicles, work
+from . import bookings, customers, keepers, letters, outlook, records, register, usage, vehicles, work
 
 app_name = "studio"
 urlpatterns = [
@@ -15,7 +15,20 @@ urlpatterns = [
     path("vehicle/<int:vehicle_id>/layer/", records.layer, name="record_layer"),
     path("vehicle/<int:vehicle_id>/event/", records.event, name="record_event"),
     path("vehicle/<int:vehicle_id>/inspection/", records.inspection, name="record_inspection"),
+    path("vehicles/new/", register.new_vehicle, name="new_vehicle"),
+    path("vehicle/<int:vehicle_id>/change/", register.change_vehicle, name="change_vehicle"),
+    path("vehicle/<int:vehicle_id>/surfaces/", register.surfaces, name="surfaces"),
+    path("vehicle/<int:vehicle_id>/surfaces/<int:surface_id>/", register.change_surface, name="change_surface"),
+    path("vehicle/<int:vehicle_id>/habits/", usage.habits, name="record_habits"),
+    path("vehicle/<int:vehicle_id>/storage/", usage.storage, name="record_storage"),
+    path("vehicle/<int:vehicle_id>/correction/", usage.correction, name="record_correction"),
+    path("vehicle/<int:vehicle_id>/contract/", keepers.contract, name="record_contract"),
+    path("vehicle/<int:vehicle_id>/transfer/", keepers.transfer, name="transfer"),
+    path("vehicle/<int:vehicle_id>/retire/", keepers.retire, name="retire"),
     path("customers/", customers.customers, name="customers"),
+    path("customers/new/", register.register_customer, name="register_customer"),
+    path("customers/<int:customer_id>/change/", register.change_customer, name="change_customer"),
+    path("customers/<int:customer_id>/vehicle/", register.register_vehicle, name="register_vehicle"),
     path("customers/<int:customer_id>/", customers.customer, name="customer"),
     path(
         "customers/<int:customer_id>/complaints/<int:complaint_id>/close/",

@@ -7,6 +7,7 @@ from django.shortcuts import render
 from django.views.decorators.http import require_GET
 
 from lifecycle.care import directory, worklist
+from lifecycle.care.keeping_reads import retired_on
 from lifecycle.care.vehicle_reads import vehicle_for_studio
 from lifecycle.errors import NotFoundHere
 from portal.access.people import MemberRequest
@@ -22,6 +23,7 @@ def vehicles(request: MemberRequest) -> HttpResponse:
     """Vehicles by plate, found by plate, description or keeper."""
     page = directory.vehicles(request.member.studio, search=search_text(request), page=page_number(request))
     context = {"page": page, "q": search_text(request), "more": other_pages(request)}
+    context["may_register"] = request.member.role in ROLES_OF["desk"]
     return render(request, "studio/vehicles.html", context)
 
 
@@ -33,6 +35,7 @@ def vehicle(request: MemberRequest, vehicle_id: int) -> HttpResponse:
         view = vehicle_for_studio(studio=request.member.studio, vehicle_id=vehicle_id, today=studio_today(request))
     except NotFoundHere as error:
         raise Http404 from error
+    left_on = retired_on(request.member.studio, vehicle_id)
     rows = {row.due_id: row for row in worklist.windows_of(request.member.studio, vehicle_id, today=view.today)}
     context = {
         "vehicle": view,
@@ -42,7 +45,9 @@ def vehicle(request: MemberRequest, vehicle_id: int) -> HttpResponse:
             for due in view.dues
             if due.id in rows
         ],
-        "may_record": request.member.role in ROLES_OF["technician"],
-        "may_book": request.member.role in ROLES_OF["desk"],
+        "left_on": left_on,
+        "may_keep": left_on is None,
+        "may_record": left_on is None and request.member.role in ROLES_OF["technician"],
+        "may_book": left_on is None and request.member.role in ROLES_OF["desk"],
     }
     return render(request, "studio/vehicle.html", context)

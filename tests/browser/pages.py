@@ -24,7 +24,7 @@ STARTS = {
 }
 # Pages that no link of the demo leads to: reached by a form, a mail or a redirect.
 UNLINKED = {
-    "owner": ("/account/logout/", "/account/2fa/"),
+    "owner": ("/account/logout/", "/account/2fa/", "/account/password/set/"),
     "stranger": (
         "/account/login/code/",
         "/account/password/reset/",
@@ -52,6 +52,7 @@ NO_PAGE = {
     "mfa_edit_webauthn": MEMBER,
     "mfa_remove_webauthn": MEMBER,
     "mfa_reauthenticate_webauthn": MEMBER,
+    "studio:message_page": "a mail in a frame that runs no scripts; mails are looked at in test_flows",
     "mfa_download_recovery_codes": "a text file",
     "mfa_login_webauthn": "JSON for the script of the sign-in page",
     "studio:close_complaint": "takes a form only",

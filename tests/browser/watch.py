@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import gzip
 import json
 from typing import TYPE_CHECKING, Any
 from urllib.parse import urlsplit
@@ -41,10 +42,10 @@ MARK = """() => {
 }"""
 TOO_WIDE = """() => [...document.querySelectorAll("body *")]
     .filter((e) => e.getBoundingClientRect().right > document.documentElement.clientWidth + 1)
-    .slice(0, 5).map((e) => e.tagName.toLowerCase() + (e.className.baseVal ?? e.className ? "." + e.className : ""))"""
+    .slice(0, 5).map((e) => [e.tagName.toLowerCase(), ...e.classList].join("."))"""
 
 
-# Bytes of page, style and script before compression; pictures are apart.
+# Bytes of page, style and script as deploy/proxy sends them, compressed; pictures are apart.
 MOST_BYTES = 100_000
 
 
@@ -76,8 +77,10 @@ class Watched:
         return [*self.errors, *self.page.evaluate("window.policyViolations || []")]
 
     def bytes_without_pictures(self) -> int:
-        """Bytes of everything the page fetched but pictures, as they are before any compression."""
-        return sum(len(answer.body()) for answer in self.fetched if answer.ok and not is_picture(answer))
+        """Bytes of everything the page fetched but pictures, compressed by gzip like behind the proxy."""
+        return sum(
+            len(gzip.compress(answer.body(), 6)) for answer in self.fetched if answer.ok and not is_picture(answer)
+        )
 
     def overflow_px(self) -> int:
         """How far the page is wider than the window: 0 where nothing scrolls sideways."""
@@ -103,12 +106,14 @@ class Watched:
                 reached.add(number)
         return wanted, reached
 
-    def problems(self) -> list[str]:
-        """Everything wrong with the page that is open, in both widths and both schemes."""
+    def problems(self, *, schemes: tuple[str, ...] = SCHEMES, sizes: tuple[str, ...] = tuple(SIZES)) -> list[str]:
+        """Everything wrong with the page that is open, in all widths and schemes, its folded parts unfolded."""
         said = []
-        for scheme in SCHEMES:
+        self.page.evaluate("document.querySelectorAll('details').forEach((part) => { part.open = true; })")
+        for scheme in schemes:
             self.page.emulate_media(color_scheme=scheme, reduced_motion="reduce")
-            for size, (width, height) in SIZES.items():
+            for size in sizes:
+                width, height = SIZES[size]
                 self.page.set_viewport_size({"width": width, "height": height})
                 said += [f"{barrier} ({size}, {scheme})" for barrier in self.barriers()]
                 if size == "phone" and (over := self.overflow_px()) > 0:

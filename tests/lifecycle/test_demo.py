@@ -289,3 +289,17 @@ def test_winters_and_what_falls_into_them():
     assert found == [(date(2024, 11, 1), date(2025, 4, 1)), (date(2025, 11, 1), date(2026, 4, 1))]
     assert awake(date(2026, 1, 9), found) == date(2025, 10, 27)
     assert awake(date(2025, 6, 1), found) == date(2025, 6, 1)
+
+
+def test_every_story_opens_as_a_page(demo, client, time_machine, settings):
+    """Pages over windows, words and forecasts that the real rules made, not over rows that a test made up."""
+    time_machine.move_to(NOW, tick=False)
+    settings.MODE, settings.DEMO_KEY = "demo", "key"
+    assert client.get("/demo/key/owner/", follow=True).status_code == 200
+    work = client.get("/studio/?when=all")
+    assert work.status_code == 200
+    assert "Overdue since" in work.content.decode()
+    for plate in STORIES:
+        page = client.get(f"/studio/vehicle/{vehicle(plate).pk}/")
+        assert page.status_code == 200, plate
+        assert plate in page.content.decode()

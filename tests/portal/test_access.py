@@ -35,6 +35,19 @@ WHO = {
     "studio:record_layer": TECHNICIANS,
     "studio:record_event": TECHNICIANS,
     "studio:record_inspection": TECHNICIANS,
+    "studio:surfaces": MEMBERS,
+    "studio:change_surface": MEMBERS,
+    "studio:record_habits": MEMBERS,
+    "studio:record_storage": MEMBERS,
+    "studio:record_correction": MEMBERS,
+    "studio:record_contract": DESK,
+    "studio:new_vehicle": DESK,
+    "studio:register_vehicle": DESK,
+    "studio:change_vehicle": DESK,
+    "studio:transfer": DESK,
+    "studio:retire": DESK,
+    "studio:register_customer": DESK,
+    "studio:change_customer": DESK,
     "studio:customers": DESK,
     "studio:customer": DESK,
     "studio:close_complaint": DESK,
@@ -59,11 +72,16 @@ ROLES = {
 POST_ONLY = {"studio:close_complaint", "studio:settle", "studio:pause"}
 WITH_OBJECT = (
     "studio:vehicle", "studio:book", "studio:record_layer", "studio:record_event", "studio:record_inspection",
-    "studio:customer", "studio:message", "studio:message_page", "studio:preview", "studio:answer",
+    "studio:customer", "studio:message", "studio:message_page", "studio:preview", "studio:answer", "studio:surfaces",
+    "studio:change_surface", "studio:record_habits", "studio:record_storage", "studio:record_correction",
+    "studio:record_contract", "studio:register_vehicle", "studio:change_vehicle", "studio:transfer", "studio:retire",
+    "studio:change_customer",
 )  # fmt: skip
 WITH_FORM = {
     "studio:book", "studio:record_layer", "studio:record_event", "studio:record_inspection", "studio:customer",
-    "studio:answer",
+    "studio:answer", "studio:surfaces", "studio:change_surface", "studio:record_habits", "studio:record_storage",
+    "studio:record_correction", "studio:record_contract", "studio:register_vehicle", "studio:change_vehicle",
+    "studio:transfer", "studio:retire", "studio:change_customer",
 }  # fmt: skip
 
 
@@ -73,7 +91,7 @@ def world():
     studio = StudioFactory()
     keeper = people.customer(studio)
     vehicle = VehicleFactory(site=SiteFactory(studio=studio), keeper=keeper)
-    SurfaceFactory(vehicle=vehicle, code="bonnet")
+    surface = SurfaceFactory(vehicle=vehicle, code="bonnet")
     due = CareDueFactory(vehicle=vehicle)
     offer = Offer.objects.create(
         studio=studio, vehicle=vehicle, due=due, task=due.task, price_low=80, price_high=120, made_at=NOW
@@ -82,7 +100,7 @@ def world():
     message = MessageFactory(customer=keeper)
     reminder = ReminderFactory(due=due)
     ids = {"vehicle_id": vehicle.pk, "customer_id": keeper.pk, "message_id": message.pk, "offer_id": offer.pk,
-           "reminder_id": reminder.pk}  # fmt: skip
+           "reminder_id": reminder.pk, "surface_id": surface.pk}  # fmt: skip
     return studio, keeper, ids | {"visit_id": 999_999, "complaint_id": 999_999}
 
 

@@ -26,7 +26,7 @@ from lifecycle.care.register import (
     transfer,
 )
 from lifecycle.errors import DomainError, NotFoundHere
-from lifecycle.models import Inspection, JournalEntry, Keeper, Layer, Reading, Vehicle
+from lifecycle.models import Habits, Inspection, JournalEntry, Keeper, Layer, Reading, Vehicle
 from tests.factories import (
     NOW,
     TODAY,
@@ -162,10 +162,15 @@ def test_habits_are_dated_and_follow_each_other(surface):
     )  # fmt: skip
     old.refresh_from_db()
     assert (old.end, new.start, new.end) == (TODAY, TODAY, None)
-    with pytest.raises(DomainError, match="not after the start"):
+    again = record_habits(
+        studio=surface.studio, vehicle_id=surface.vehicle_id, start=TODAY, parking="garage", km_per_year=9000,
+        wash_method="two_bucket", washes_per_year=12, **BY,
+    )  # fmt: skip
+    assert list(Habits.objects.filter(vehicle=surface.vehicle, end=None)) == [again], "a slip of the same day is mended"
+    with pytest.raises(DomainError, match="before the start"):
         record_habits(
-            studio=surface.studio, vehicle_id=surface.vehicle_id, start=TODAY, parking="street", km_per_year=9000,
-            wash_method="two_bucket", washes_per_year=12, **BY,
+            studio=surface.studio, vehicle_id=surface.vehicle_id, start=TODAY - timedelta(days=1), parking="street",
+            km_per_year=9000, wash_method="two_bucket", washes_per_year=12, **BY,
         )  # fmt: skip
 
 

@@ -1,0 +1,131 @@
+"""Pictures of the main pages, of the demo studio on a fixed day, so that they change only when the pages do.
+
+Run by `sh deploy/screenshots`.
+"""
+
+# ruff: noqa: T201 - it speaks to a person
+
+from __future__ import annotations
+
+import io
+import secrets
+import shutil
+import sys
+import tempfile
+from datetime import UTC, datetime
+from pathlib import Path
+from socketserver import ThreadingMixIn
+from wsgiref.simple_server import WSGIRequestHandler, WSGIServer, make_server
+
+import time_machine
+from PIL import Image
+from playwright.sync_api import sync_playwright
+
+from tests.browser.conftest import FLAGS, PROGRAMS
+from tests.services import servers
+from tests.services.installation import Installation, environment, wait_for
+
+ROOT = Path(__file__).resolve().parent.parent
+TARGET = ROOT / "fixtures" / "screenshots"
+NOW = datetime(2026, 3, 2, 9, 30, tzinfo=UTC)
+SIZES = {"phone": (360, 760), "desk": (1280, 860)}
+SCHEMES = ("light", "dark")
+COLOURS = 96
+# Name -> who looks, the path, and what is opened and scrolled into view (nothing: the top).
+PAGES = {
+    "work-list": ("owner", "/studio/", None),
+    "vehicle": ("owner", "/studio/vehicle/1/", None),
+    "outlook": ("owner", "/studio/outlook/", None),
+    "customer": ("customer", "/my/vehicle/1/", None),
+    "layers": ("customer", "/my/vehicle/1/", "section[aria-labelledby=h-surfaces] details"),
+}
+
+
+class Server(ThreadingMixIn, WSGIServer):
+    """Several requests at once: a page asks for its style and scripts together."""
+
+    daemon_threads = True
+
+
+class Quiet(WSGIRequestHandler):
+    """No line for every request."""
+
+    def log_message(self, format: str, *args: object) -> None:
+        """Say nothing."""
+
+
+def serve(port: int) -> None:
+    """Serve the portal as if it were the fixed day; the clock goes on from there."""
+    with time_machine.travel(NOW, tick=True):
+        from portal.wsgi import application
+
+        make_server("127.0.0.1", port, application, server_class=Server, handler_class=Quiet).serve_forever()
+
+
+def shrink(png: bytes) -> bytes:
+    """The picture with few colours: drawings and text lose nothing that the eye would see."""
+    out = io.BytesIO()
+    Image.open(io.BytesIO(png)).convert("RGB").quantize(COLOURS, dither=Image.Dither.NONE).save(
+        out, "PNG", optimize=True
+    )
+    return out.getvalue()
+
+
+def take(address: str, key: str) -> None:
+    """Take every picture."""
+    program = next((path for name in PROGRAMS if (path := shutil.which(name))), None)
+    if program is None:
+        raise SystemExit("Chromium is absent; install: apt-get install chromium")
+    TARGET.mkdir(parents=True, exist_ok=True)
+    with sync_playwright() as playwright:
+        chromium = playwright.chromium.launch(executable_path=program, args=list(FLAGS))
+        for size, (width, height) in SIZES.items():
+            for who in dict.fromkeys(who for who, _, _ in PAGES.values()):
+                context = chromium.new_context(
+                    base_url=address, viewport={"width": width, "height": height}, reduced_motion="reduce"
+                )
+                page = context.new_page()
+                page.goto(f"/demo/{key}/{who}/")
+                for name, (looks, path, part) in PAGES.items():
+                    if looks != who:
+                        continue
+                    page.goto(path)
+                    for scheme in SCHEMES:
+                        page.emulate_media(color_scheme=scheme)
+                        if part:
+                            page.locator(part).first.evaluate("part => { part.open = true; part.scrollIntoView(); }")
+                        file = TARGET / f"{name}-{size}-{scheme}.png"
+                        file.write_bytes(shrink(page.screenshot(animations="disabled")))
+                        print(f"{file.relative_to(ROOT)}  {file.stat().st_size // 1024} kB")
+                context.close()
+        chromium.close()
+
+
+def main() -> None:
+    """Load the demo on the fixed day, serve it, take the pictures."""
+    port, key = servers.free_port(), secrets.token_urlsafe(12)
+    address = f"http://127.0.0.1:{port}"
+    with tempfile.TemporaryDirectory() as folder:
+        var = Path(folder)
+        (var / "static").mkdir()
+        settings = {
+            "SHEENWARD_MODE": "demo",
+            "SHEENWARD_DEMO_KEY": key,
+            "SHEENWARD_SITE_ADDRESS": address,
+            "DATABASE_URL": f"sqlite:///{var / 'demo.sqlite3'}",
+        }
+        studio = Installation(environment(var, **settings), var)
+        studio.python("manage.py", "migrate", "--no-input", "--verbosity", "0")
+        studio.python("manage.py", "createcachetable")
+        studio.python("manage.py", "load_demo", "--today", NOW.date().isoformat())
+        studio.python("manage.py", "cycle", "--at", NOW.isoformat())
+        with studio.process("web", "-m", "deploy.screenshots", "serve", str(port)) as web:
+            wait_for(lambda: servers.answers(port), "the portal to listen", web)
+            take(address, key)
+
+
+if __name__ == "__main__":
+    if sys.argv[1:2] == ["serve"]:
+        serve(int(sys.argv[2]))
+    else:
+        main()
