@@ -49,6 +49,11 @@ WHO = {
     "studio:offers": DESK,
     "studio:answer": DESK,
     "studio:outlook": OWNER,
+    "studio:sites": MEMBERS,
+    "studio:site": MEMBERS,
+    "studio:site_place": OWNER,
+    "studio:figures": OWNER,
+    "studio:figure": OWNER,
 }
 ROLES = {
     MEMBERS: {"owner", "technician", "desk"},
@@ -60,10 +65,11 @@ POST_ONLY = {"studio:close_complaint", "studio:settle", "studio:pause"}
 WITH_OBJECT = (
     "studio:vehicle", "studio:book", "studio:record_layer", "studio:record_event", "studio:record_inspection",
     "studio:customer", "studio:message", "studio:message_page", "studio:preview", "studio:answer",
+    "studio:site", "studio:site_place",
 )  # fmt: skip
 WITH_FORM = {
     "studio:book", "studio:record_layer", "studio:record_event", "studio:record_inspection", "studio:customer",
-    "studio:answer",
+    "studio:answer", "studio:site_place",
 }  # fmt: skip
 
 
@@ -82,8 +88,8 @@ def world():
     message = MessageFactory(customer=keeper)
     reminder = ReminderFactory(due=due)
     ids = {"vehicle_id": vehicle.pk, "customer_id": keeper.pk, "message_id": message.pk, "offer_id": offer.pk,
-           "reminder_id": reminder.pk}  # fmt: skip
-    return studio, keeper, ids | {"visit_id": 999_999, "complaint_id": 999_999}
+           "reminder_id": reminder.pk, "site_id": vehicle.site_id}  # fmt: skip
+    return studio, keeper, ids | {"key": "clog.rate", "visit_id": 999_999, "complaint_id": 999_999}
 
 
 def address(name: str, ids: dict[str, int]) -> str:
