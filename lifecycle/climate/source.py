@@ -8,9 +8,10 @@ from lifecycle.wear.types import ClimateYear, Place
 
 
 class ClimateSource(Protocol):
-    """A place in, twelve months out. `name` is what people read beside the figures."""
+    """A place in, twelve months out. `name` is what people read beside the figures; `online`: asks the net."""
 
     name: str
+    online: bool
 
     def climate(self, place: Place) -> ClimateYear:
         """The climate at `place`.

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+import logging
+from collections.abc import Iterable, Mapping, Sequence
 from datetime import date
 from itertools import groupby
 
@@ -12,6 +13,7 @@ from lifecycle.models import (
     CareEvent,
     ContractTerm,
     Correction,
+    FigureOverride,
     Habits,
     Inspection,
     Layer,
@@ -21,6 +23,8 @@ from lifecycle.models import (
     Vehicle,
 )
 from lifecycle.wear.choices import EVENT_KINDS
+from lifecycle.wear.figures import check_overrides
+from lifecycle.wear.marks import NO_OVERRIDES, Figure, Overrides, TableError
 from lifecycle.wear.types import (
     ContractInspection,
     EventInput,
@@ -35,6 +39,52 @@ from lifecycle.wear.types import (
     Thickness,
     VehicleInput,
 )
+
+log = logging.getLogger(__name__)
+
+
+def product_name(product_id: int) -> str:
+    """How the wear model names a product (`LayerInput.product`)."""
+    return f"product:{product_id}"
+
+
+def own_figures(rows: Iterable[FigureOverride]) -> tuple[dict[str, Figure], dict[str, dict[str, Figure]]]:
+    """A studio's figures by key, and by product and key; the unit is the table's and does not count here."""
+    figures: dict[str, Figure] = {}
+    products: dict[str, dict[str, Figure]] = {}
+    for row in rows:
+        figure = Figure(row.value, row.low, row.high, "", Mark(row.mark), row.source)
+        if row.product_id is None:
+            figures[row.key] = figure
+        else:
+            products.setdefault(product_name(row.product_id), {})[row.key] = figure
+    return figures, products
+
+
+def figures_in_use(rows: Iterable[FigureOverride]) -> tuple[Overrides, str]:
+    """What `marks.overridden` takes, and why the studio's figures are not in use ("" where they are).
+
+    A figure was sound when it was set. Where it no longer fits a table that has changed since, all of them rest until
+    somebody looks: half of them could be worse than none.
+    """
+    figures, products = own_figures(rows)
+    try:
+        return check_overrides(figures, products=products), ""
+    except TableError as error:
+        return NO_OVERRIDES, str(error)
+
+
+def figures_of(studio_ids: Iterable[int]) -> dict[int, Overrides]:
+    """The figures of many studios (one query); those without any are left out."""
+    rows: dict[int, list[FigureOverride]] = {}
+    for row in FigureOverride.objects.filter(studio_id__in=set(studio_ids), superseded=None).order_by("pk"):
+        rows.setdefault(row.studio_id, []).append(row)
+    found = {}
+    for studio_id, mine in rows.items():
+        found[studio_id], reason = figures_in_use(mine)
+        if reason:
+            log.warning("the figures of studio %s are not in use: %s", studio_id, reason)
+    return found
 
 
 def rows_for(vehicle_ids: Iterable[int]) -> list[Vehicle]:
@@ -90,47 +140,63 @@ def _default_habit(vehicle: Vehicle) -> HabitPeriod:
     )  # fmt: skip
 
 
-def _layer(row: Layer) -> LayerInput:
-    product = row.product
-    life = None
-    if product is not None and product.life_low_months is not None and product.life_high_months is not None:
-        life = (product.life_low_months, product.life_high_months)
+def _layer(row: Layer, figures: Overrides) -> LayerInput:
+    product, name = row.product, ""
+    life, mark = None, Mark.COMMON_PRACTICE
+    if product is not None:
+        if product.life_low_months is not None and product.life_high_months is not None:
+            life, mark = (product.life_low_months, product.life_high_months), Mark.JUDGEMENT
+        mine = figures.products.get(product_name(product.pk), {})
+        name = product_name(product.pk) if mine else ""
+        months = mine.get(f"layer.{row.kind}.months")
+        if months is not None:  # a figure that was set by hand says more than the label
+            life, mark = (months.low, months.high), months.mark
     return LayerInput(
         key=f"layer:{row.pk}", kind=row.kind, applied=row.applied, coats=row.coats, ended=row.ended,
-        thickness_um=product.thickness_um if product is not None else None, life_months=life,
-        life_mark=Mark.JUDGEMENT if life else Mark.COMMON_PRACTICE,
+        thickness_um=product.thickness_um if product is not None else None, life_months=life, life_mark=mark,
+        product=name,
     )  # fmt: skip
 
 
-def _thickness(vehicle: Vehicle) -> dict[int, Thickness]:
-    """The newest set of film readings of each surface."""
-    found: dict[int, Thickness] = {}
+def _thickness(vehicle: Vehicle) -> dict[int, list[Thickness]]:
+    """The sets of film readings of each surface, oldest first."""
+    found: dict[int, list[Thickness]] = {}
     for inspection in vehicle.inspections.all():
         rows = sorted(
             (r for r in inspection.readings.all() if r.kind == "thickness_um"), key=lambda r: (r.surface_id, r.pk)
         )
         for surface_id, group in groupby(rows, key=lambda r: r.surface_id):
             readings = list(group)
-            found[surface_id] = Thickness(
-                values=tuple(r.value for r in readings),
-                method=readings[0].method or "magnetic",
-                gauge_sd_um=readings[0].gauge_sd_um or 1.0,
-                on=inspection.on,
+            found.setdefault(surface_id, []).append(
+                Thickness(
+                    values=tuple(r.value for r in readings),
+                    method=readings[0].method or "magnetic",
+                    gauge_sd_um=readings[0].gauge_sd_um or 1.0,
+                    on=inspection.on,
+                )
             )
     return found
 
 
-def _surfaces(vehicle: Vehicle) -> tuple[SurfaceInput, ...]:
-    thickness = _thickness(vehicle)
+def _surfaces(vehicle: Vehicle, figures: Overrides) -> tuple[SurfaceInput, ...]:
+    read: Mapping[int, list[Thickness]] = _thickness(vehicle)
     return tuple(
         SurfaceInput(
             code=row.code, orientation=row.orientation, substrate=row.substrate, finish=row.finish,
-            refinished_on=row.refinished_on, thickness=thickness.get(row.pk),
+            refinished_on=row.refinished_on,
+            thickness=read[row.pk][-1] if row.pk in read else None,
+            earlier_thickness=_since_painted(row, read.get(row.pk, [])[:-1]),
             removals=tuple(Removal(on=c.on, stage=c.stage) for c in row.corrections.all() for _ in range(c.passes)),
-            layers=tuple(_layer(layer) for layer in row.layers.all()),
+            layers=tuple(_layer(layer, figures) for layer in row.layers.all()),
         )
         for row in vehicle.surfaces.all()
     )  # fmt: skip
+
+
+def _since_painted(surface: Surface, readings: Sequence[Thickness]) -> tuple[Thickness, ...]:
+    """Earlier readings that speak of the paint that is there now."""
+    painted = surface.refinished_on
+    return tuple(one for one in readings if painted is None or (one.on is not None and one.on >= painted))
 
 
 def _reading(inspection: Inspection, row: Reading) -> ReadingInput:
@@ -171,8 +237,12 @@ def _events(vehicle: Vehicle) -> tuple[EventInput, ...]:
     return tuple(sorted(events, key=lambda event: event.on))
 
 
-def vehicle_input(vehicle: Vehicle, *, as_of: date) -> VehicleInput:
-    """What the wear model needs of one vehicle; `vehicle` comes from `rows_for`."""
+def vehicle_input(vehicle: Vehicle, *, as_of: date, figures: Overrides = NO_OVERRIDES) -> VehicleInput:
+    """What the wear model needs of one vehicle.
+
+    Args:
+        vehicle: comes from `rows_for`.  figures: the studio's own, from `figures_of`.
+    """
     habits = tuple(_habit(row) for row in vehicle.habits.all())
     assumed: tuple[str, ...] = ()
     if not habits:
@@ -186,7 +256,7 @@ def vehicle_input(vehicle: Vehicle, *, as_of: date) -> VehicleInput:
         paint=vehicle.paint,
         powertrain=vehicle.powertrain,
         habits=habits,
-        surfaces=_surfaces(vehicle),
+        surfaces=_surfaces(vehicle, figures),
         storage=tuple(StoragePeriod(start=row.start, end=row.end) for row in vehicle.storages.all()),
         readings=_readings(list(vehicle.inspections.all())),
         events=_events(vehicle),

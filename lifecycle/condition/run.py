@@ -15,11 +15,12 @@ from pydantic import TypeAdapter
 
 from lifecycle import journal
 from lifecycle.climate import store as climate_store
-from lifecycle.condition.inputs import rows_for, vehicle_input
+from lifecycle.condition.inputs import figures_of, rows_for, vehicle_input
 from lifecycle.errors import NotFoundHere
 from lifecycle.models import Assessment, Forecast, Layer, Studio, Vehicle
 from lifecycle.wear.assessment import MODEL_VERSION
 from lifecycle.wear.assessment import assess as wear_assess
+from lifecycle.wear.marks import NO_OVERRIDES, Overrides, overridden
 from lifecycle.wear.types import ClimateYear, LayerForecast, Place, VehicleForecast, VehicleInput
 
 CHUNK = 50
@@ -40,12 +41,16 @@ def week_of(day: date) -> date:
     return day - timedelta(days=day.weekday())
 
 
-def input_hash(vehicle: VehicleInput, climates: list[ClimateYear]) -> str:
-    """SHA-256 over a canonical form of all inputs and the model's version; equal inputs have equal hashes."""
+def input_hash(vehicle: VehicleInput, climates: list[ClimateYear], *, figures: str = "") -> str:
+    """SHA-256 over a canonical form of all inputs and the model's version; equal inputs have equal hashes.
+
+    `figures` is the digest of the studio's own figures.
+    """
     plain = _input_codec().dump_python(vehicle, mode="json")
     plain["as_of"] = week_of(vehicle.as_of).isoformat()
     plain["climates"] = [TypeAdapter(ClimateYear).dump_python(year, mode="json") for year in climates]
     plain["model"] = MODEL_VERSION
+    plain["figures"] = figures
     return hashlib.sha256(json.dumps(plain, sort_keys=True).encode()).hexdigest()
 
 
@@ -68,8 +73,11 @@ def assess(*, at: datetime, progress: Callable[[int, int], None] | None = None) 
     counts = {"assessed": 0, "unchanged": 0}
     climate = climate_store.reader(at)
     for start in range(0, len(ids), CHUNK):
-        for vehicle in rows_for(ids[start : start + CHUNK]):
-            counts["assessed" if _assess_row(vehicle, climate, at) else "unchanged"] += 1
+        rows = rows_for(ids[start : start + CHUNK])
+        figures = figures_of(vehicle.studio_id for vehicle in rows)
+        for vehicle in rows:
+            own = figures.get(vehicle.studio_id, NO_OVERRIDES)
+            counts["assessed" if _assess_row(vehicle, climate, own, at) else "unchanged"] += 1
         if progress is not None:
             progress(min(start + CHUNK, len(ids)), len(ids))
     return counts
@@ -84,20 +92,22 @@ def assess_one(*, studio: Studio, vehicle_id: int, at: datetime) -> Assessment:
     rows = rows_for(Vehicle.objects.filter(studio=studio, pk=vehicle_id).values_list("pk", flat=True))
     if not rows:
         raise NotFoundHere(f"There is no vehicle {vehicle_id} in this studio.")
-    _assess_row(rows[0], climate_store.reader(at), at)
+    own = figures_of([studio.pk]).get(studio.pk, NO_OVERRIDES)
+    _assess_row(rows[0], climate_store.reader(at), own, at)
     latest: Assessment = Assessment.objects.get(vehicle_id=vehicle_id, latest=True)
     return latest
 
 
-def _assess_row(vehicle: Vehicle, climate: Callable[[Place], ClimateYear], at: datetime) -> bool:
-    given = vehicle_input(vehicle, as_of=vehicle.studio.day(at))
+def _assess_row(vehicle: Vehicle, climate: Callable[[Place], ClimateYear], figures: Overrides, at: datetime) -> bool:
+    given = vehicle_input(vehicle, as_of=vehicle.studio.day(at), figures=figures)
     places = dict.fromkeys([given.place, *(habit.place for habit in given.habits if habit.place is not None)])
-    digest = input_hash(given, [climate(place) for place in places])
+    digest = input_hash(given, [climate(place) for place in places], figures=figures.digest)
     before = Assessment.objects.filter(vehicle=vehicle, latest=True).first()
     if before is not None and before.input_hash == digest:
         Vehicle.objects.filter(pk=vehicle.pk).update(assess_again=False)
         return False
-    forecast = wear_assess(given, climate)
+    with overridden(figures):
+        forecast = wear_assess(given, climate)
     with transaction.atomic():
         # Whoever holds the vehicle's row writes; a second worker then finds the same hash.
         Vehicle.objects.select_for_update().get(pk=vehicle.pk)

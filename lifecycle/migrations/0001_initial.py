@@ -25,7 +25,7 @@ class Migration(migrations.Migration):
             name='ClimateNormal',
             fields=[
                 ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('source', models.CharField(max_length=40)),
+                ('source', models.CharField(max_length=120)),
                 ('lat', models.FloatField()),
                 ('lon', models.FloatField()),
                 ('height_m', models.FloatField(default=-9999)),
@@ -34,10 +34,27 @@ class Migration(migrations.Migration):
                 ('detail', models.TextField(blank=True)),
                 ('months', models.JSONField()),
                 ('fetched_at', models.DateTimeField()),
+                ('rank', models.PositiveSmallIntegerField(default=99)),
+                ('period', models.CharField(blank=True, max_length=80)),
+                ('distance_km', models.FloatField(blank=True, null=True)),
+                ('parts', models.JSONField(default=list)),
+                ('sea_km', models.FloatField(blank=True, null=True)),
             ],
             options={
+                'ordering': ('rank', 'source'),
                 'constraints': [models.UniqueConstraint(fields=('source', 'lat', 'lon', 'height_m'), name='climate_place'), models.CheckConstraint(condition=models.Q(('lat__gte', -90), ('lat__lte', 90), ('lon__gte', -180), ('lon__lte', 180)), name='climate_pin')],
             },
+        ),
+        migrations.CreateModel(
+            name='ClimateService',
+            fields=[
+                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
+                ('name', models.CharField(max_length=40, unique=True)),
+                ('failures', models.PositiveSmallIntegerField(default=0)),
+                ('open_until', models.DateTimeField(blank=True, null=True)),
+                ('last_ok_at', models.DateTimeField(blank=True, null=True)),
+                ('last_error', models.CharField(blank=True, max_length=300)),
+            ],
         ),
         migrations.CreateModel(
             name='Heartbeat',
@@ -225,6 +242,26 @@ class Migration(migrations.Migration):
                 'ordering': ('at', 'id'),
                 'indexes': [models.Index(fields=['customer', 'purpose', 'at'], name='consent_latest')],
                 'constraints': [models.CheckConstraint(condition=models.Q(('purpose__in', ['service', 'promotion'])), name='consent_purpose')],
+            },
+        ),
+        migrations.CreateModel(
+            name='FigureOverride',
+            fields=[
+                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
+                ('key', models.CharField(max_length=80)),
+                ('value', models.FloatField()),
+                ('low', models.FloatField()),
+                ('high', models.FloatField()),
+                ('mark', models.CharField(max_length=20)),
+                ('source', models.CharField(max_length=300)),
+                ('since', models.DateTimeField()),
+                ('superseded', models.DateTimeField(blank=True, null=True)),
+                ('product', models.ForeignKey(blank=True, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='figures', to='lifecycle.product')),
+                ('studio', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='+', to='lifecycle.studio')),
+            ],
+            options={
+                'ordering': ('since', 'id'),
+                'constraints': [models.UniqueConstraint(condition=models.Q(('product', None), ('superseded', None)), fields=('studio', 'key'), name='figure_one_of_studio'), models.UniqueConstraint(condition=models.Q(('superseded', None)), fields=('studio', 'product', 'key'), name='figure_one_of_product'), models.CheckConstraint(condition=models.Q(('low__lte', models.F('value')), ('value__lte', models.F('high'))), name='figure_range'), models.CheckConstraint(condition=models.Q(('mark__in', ['published', 'computed', 'common practice', 'judgement', 'from memory', 'learned here'])), name='figure_mark'), models.CheckConstraint(condition=models.Q(('source', ''), _negated=True), name='figure_source'), models.CheckConstraint(condition=models.Q(('superseded', None), ('superseded__gte', models.F('since')), _connector='OR'), name='figure_superseded')],
             },
         ),
         migrations.CreateModel(

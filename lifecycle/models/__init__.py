@@ -2,9 +2,10 @@
 
 from .base import StudioQuerySet, StudioRow
 from .care import LIVE_DUE, CareDue, DueState, Refusal
-from .climate import ClimateNormal
+from .climate import ClimateNormal, ClimateService
 from .condition import Assessment, Forecast
 from .correction import Correction
+from .figures import FigureOverride
 from .habits import CareEvent, Habits, Storage
 from .heartbeat import Heartbeat
 from .inspection import Finding, Inspection, Reading, ReadingKind
@@ -21,8 +22,10 @@ from .visit import ProposalState, Visit, VisitProposal, VisitState
 
 __all__ = [
     "APPEND_ONLY_TABLES", "FINAL_STATES", "LIVE_DUE", "Assessment", "Bay", "CareDue", "CareEvent", "ClimateNormal",
+    "ClimateService",
     "Complaint", "Consent",
-    "ContractTerm", "Correction", "Customer", "DueState", "Finding", "Forecast", "Habits", "Heartbeat", "Inspection",
+    "ContractTerm", "Correction", "Customer", "DueState", "FigureOverride", "Finding", "Forecast", "Habits",
+    "Heartbeat", "Inspection",
     "JournalEntry", "Keeper", "Layer", "Member", "Message", "MessageState", "Offer", "OfferStep", "OfferStepKind",
     "Price", "Product", "ProposalState", "Purpose", "Reading", "ReadingKind", "Receipt", "Refusal", "Reminder",
     "ReminderState", "Role", "Site", "Step", "Storage", "Studio", "StudioQuerySet", "StudioRow", "Suppression",

@@ -1,4 +1,4 @@
-"""Twelve months of climate at a place. Places are nobody's property, so this row has no studio."""
+"""Climate of a place by source, and how the sources have answered. Places are nobody's property: no studio here."""
 
 from __future__ import annotations
 
@@ -7,9 +7,13 @@ from django.db.models import Q
 
 
 class ClimateNormal(models.Model):
-    """`months` holds the lists of `lifecycle.wear.types.ClimateYear` by name. `height_m` -9999: nobody has said."""
+    """One source's twelve months of a place; several sources may stand beside each other, the lowest `rank` is used.
 
-    source = models.CharField(max_length=40)
+    `months` holds the lists of `lifecycle.wear.types.ClimateYear` by name, `parts` what comes from elsewhere.
+    `height_m` -9999: nobody has said. `sea_km`: to the nearest sea by the map of climate classes, about 10 km exact.
+    """
+
+    source = models.CharField(max_length=120)
     lat = models.FloatField()
     lon = models.FloatField()
     height_m = models.FloatField(default=-9999)
@@ -18,11 +22,27 @@ class ClimateNormal(models.Model):
     detail = models.TextField(blank=True)
     months = models.JSONField()
     fetched_at = models.DateTimeField()
+    rank = models.PositiveSmallIntegerField(default=99)
+    period = models.CharField(max_length=80, blank=True)
+    distance_km = models.FloatField(null=True, blank=True)
+    parts = models.JSONField(default=list)
+    sea_km = models.FloatField(null=True, blank=True)
 
     class Meta:
+        ordering = ("rank", "source")
         constraints = (
             models.UniqueConstraint(fields=["source", "lat", "lon", "height_m"], name="climate_place"),
             models.CheckConstraint(
                 condition=Q(lat__gte=-90, lat__lte=90, lon__gte=-180, lon__lte=180), name="climate_pin"
             ),
         )
+
+
+class ClimateService(models.Model):
+    """How an online source has answered of late. After some failures in a row it rests until `open_until`."""
+
+    name = models.CharField(max_length=40, unique=True)
+    failures = models.PositiveSmallIntegerField(default=0)
+    open_until = models.DateTimeField(null=True, blank=True)
+    last_ok_at = models.DateTimeField(null=True, blank=True)
+    last_error = models.CharField(max_length=300, blank=True)

@@ -4,6 +4,9 @@ validated.
 `tables/chemistry.csv` holds one row per kind with its marks and sources; nothing else in the model knows a kind by
 name. Lives are months until renewal is sensible (10 % and 90 % points) at the reference duty; `mild` is the column that
 no forecast goes beyond, `harsh` is kept for checks. All of it is common practice or judgement and is marked so.
+
+Every cell is a figure `layer.<kind>.<column>` that a studio may replace, for itself or for one product. A weight that
+it sets keeps its value and the others share what is left in their old proportion, so that a kind's weights sum to 1.
 """
 
 from __future__ import annotations
@@ -17,11 +20,19 @@ from types import MappingProxyType
 
 import numpy as np
 
-from lifecycle.wear.marks import TABLES, TableError
+from lifecycle.wear.marks import TABLES, Figure, TableError, active
 from lifecycle.wear.types import FloatArray, Mark, Mechanism
 
 CHEMISTRY = TABLES / "chemistry.csv"
 UNKNOWN_KIND = "unknown"
+# A lognormal's median lies at the geometric middle of its ends; rounding may move it this much.
+MIDDLE_TOLERANCE = 0.02
+RANGES = {"months": "months", "mild": "months", "harsh": "months", "upright_mild": "months", "km": "km"}
+ANGLE_COLUMNS = ("angle_new", "angle_end", "angle_bare")
+OTHERS = {"shield": "1", "thickness_um": "µm"}
+ENDS = ("low", "high")
+# Whose figure marks the whole group of a row.
+MARKED = {"months": "life", **dict.fromkeys(ANGLE_COLUMNS, "angle")}
 
 
 @dataclass(frozen=True, slots=True)
@@ -123,6 +134,20 @@ def _weights(row: Mapping[str, str], where: str) -> tuple[float, ...]:
     return tuple(weight / sum(weights) for weight in weights)
 
 
+def _judged(row: Mapping[str, str], where: str) -> None:
+    """Spread, range, mark and source of what is not a life."""
+    for column in ("w_spread", *(("angle_spread",) if row["angle_new"] else ())):
+        if not _number(row, column, where) > 0:
+            raise TableError(f"{where}: {column} is 0; nothing here is known exactly.")
+    for name, column in (("shield", "shield"), ("thickness", "thickness_um")):
+        value, low, high = _number(row, column, where), *(_number(row, f"{name}_{end}", where) for end in ENDS)
+        if not low <= value <= high:
+            raise TableError(f"{where}: {name} {low:g} <= {value:g} <= {high:g} does not hold; correct the range.")
+        _mark(row, f"{name}_mark", where)
+        if not row[f"{name}_source"].strip():
+            raise TableError(f"{where}: {name}_source is empty; every figure says where it comes from.")
+
+
 def _chemistry(row: Mapping[str, str], where: str) -> Chemistry:
     for column in ("life_source", "weights_source", "angle_source"):
         if not row[column].strip():
@@ -131,6 +156,7 @@ def _chemistry(row: Mapping[str, str], where: str) -> Chemistry:
     shield = _number(row, "shield", where)
     if shield > 1:
         raise TableError(f"{where}: shield is {shield:g}; write a share from 0 to 1.")
+    _judged(row, where)
     months = _range(row, "months", where)
     if mild.middle < months.middle:
         raise TableError(f"{where}: the mild column ends before the reference life; check the months.")
@@ -181,23 +207,169 @@ def parse_chemistry(lines: Iterable[str], *, name: str) -> dict[str, Chemistry]:
 
 
 @lru_cache(maxsize=1)
-def chemistries() -> Mapping[str, Chemistry]:
-    """All kinds by name, read once per process.
+def _rows() -> Mapping[str, tuple[str, Mapping[str, str]]]:
+    """Rows of the shipped table as text, by kind, with the place to name in messages."""
+    with CHEMISTRY.open(encoding="utf-8", newline="") as lines:
+        reader = csv.DictReader(lines)
+        return {row["kind"]: (f"{CHEMISTRY.name}, line {reader.line_num} ({row['kind']})", row) for row in reader}
 
-    Raises:
-        TableError: see `parse_chemistry`.
-    """
+
+@lru_cache(maxsize=1)
+def _shipped() -> Mapping[str, Chemistry]:
     with CHEMISTRY.open(encoding="utf-8", newline="") as lines:
         return MappingProxyType(parse_chemistry(lines, name=CHEMISTRY.name))
 
 
-def chemistry(kind: str) -> Chemistry:
-    """One kind.
+def _own(kind: str, product: str) -> dict[str, Figure]:
+    """The studio's figures of one kind by column, those of the product before those of the studio."""
+    start, overrides = f"layer.{kind}.", active()
+    found = {**overrides.figures, **overrides.products.get(product, {})}
+    return {key[len(start) :]: figure for key, figure in found.items() if key.startswith(start)}
+
+
+def _reweighted(row: Mapping[str, str], own: Mapping[str, Figure], where: str) -> dict[str, str]:
+    columns = [f"w_{mechanism}" for mechanism in Mechanism]
+    mine = {column: own[column].value for column in columns if column in own}
+    others = {column: float(row[column]) for column in columns if column not in own}
+    left, rest = 1.0 - sum(mine.values()), sum(others.values())
+    if left < -1e-9 or (rest <= 0 and not math.isclose(left, 0.0, abs_tol=1e-6)):
+        raise TableError(f"{where}: the weights that were set sum to {1.0 - left:g}; together they may take 1 at most.")
+    scale = max(left, 0.0) / rest if rest > 0 else 0.0
+    mine.update({column: weight * scale for column, weight in others.items()})
+    return {column: repr(weight) for column, weight in mine.items()}
+
+
+def _replaced(row: Mapping[str, str], own: Mapping[str, Figure], where: str) -> dict[str, str]:
+    """A row of the table with a studio's figures in it, as text, so that it passes the same checks."""
+    new = dict(row)
+    for column, figure in own.items():
+        group = MARKED.get(column, "weights" if column.startswith("w_") else "")
+        if column in RANGES:
+            if figure.low <= 0 or abs(math.log(figure.value**2 / (figure.low * figure.high))) > 2 * MIDDLE_TOLERANCE:
+                middle = math.sqrt(max(figure.low * figure.high, 0.0))
+                raise TableError(
+                    f"{where}: {column} {figure.value:g} is not the middle of {figure.low:g} to {figure.high:g}; "
+                    f"the median of such a range is {middle:.3g}."
+                )
+            new[f"{column}_low"], new[f"{column}_high"] = repr(figure.low), repr(figure.high)
+        else:
+            new[column] = repr(figure.value)
+        if group:
+            new[f"{group}_mark"], new[f"{group}_source"] = figure.mark.value, figure.source
+    if any(column.startswith("w_") for column in own):
+        new.update(_reweighted(row, own, where))
+    return new
+
+
+def chemistries(*, product: str = "") -> Mapping[str, Chemistry]:
+    """All kinds by name: the table, read once per process, with the studio's own figures where it has any.
+
+    Args:
+        product: name of a product whose own figures stand before those of the studio.
+
+    Raises:
+        TableError: see `parse_chemistry`; or a studio's figure does not fit into its row.
+    """
+    overrides = active()
+    if not overrides.digest:
+        return _shipped()
+    product = product if product in overrides.products else ""
+    key = ("chemistry", product)
+    if key not in overrides.derived:
+        made = dict(_shipped())
+        for kind, (where, row) in _rows().items():
+            own = _own(kind, product)
+            if own:
+                made[kind] = _chemistry(_replaced(row, own, where), where)
+        overrides.derived[key] = MappingProxyType(made)
+    found: Mapping[str, Chemistry] = overrides.derived[key]
+    return found
+
+
+def chemistry(kind: str, *, product: str = "") -> Chemistry:
+    """One kind, with the figures of a product where the studio has set any.
 
     Raises:
         KeyError: not in the table; `unknown` is no chemistry.
     """
+    known = chemistries(product=product)
     try:
-        return chemistries()[kind]
+        return known[kind]
     except KeyError:
-        raise KeyError(f"{kind!r} is no kind of layer; use one of {', '.join(chemistries())}.") from None
+        raise KeyError(f"{kind!r} is no kind of layer; use one of {', '.join(known)}.") from None
+
+
+def _spread_figure(value: float, spread: float, *, unit: str, mark: str, source: str, most: float) -> Figure:
+    low, high = round(max(value - spread, 0.0), 9), round(min(value + spread, most), 9)
+    return Figure(value, low, high, unit, Mark(mark), source)
+
+
+def _row_figures(row: Mapping[str, str]) -> dict[str, Figure]:
+    """The figures of one shipped row by column."""
+    found: dict[str, Figure] = {}
+    for column, unit in RANGES.items():
+        if row[f"{column}_low"]:
+            low, high = float(row[f"{column}_low"]), float(row[f"{column}_high"])
+            middle = math.sqrt(low * high)
+            found[column] = Figure(middle, low, high, unit, Mark(row["life_mark"]), row["life_source"])
+    for mechanism in Mechanism:
+        found[f"w_{mechanism}"] = _spread_figure(
+            float(row[f"w_{mechanism}"]),
+            float(row["w_spread"]),
+            unit="1",
+            mark=row["weights_mark"],
+            source=row["weights_source"],
+            most=1.0,
+        )
+    for column in ANGLE_COLUMNS if row["angle_new"] else ():
+        found[column] = _spread_figure(
+            float(row[column]),
+            float(row["angle_spread"]),
+            unit="deg",
+            mark=row["angle_mark"],
+            source=row["angle_source"],
+            most=180.0,
+        )
+    for column, unit in OTHERS.items():
+        name = column.removesuffix("_um")
+        found[column] = Figure(
+            float(row[column]),
+            float(row[f"{name}_low"]),
+            float(row[f"{name}_high"]),
+            unit,
+            Mark(row[f"{name}_mark"]),
+            row[f"{name}_source"],
+        )
+    return found
+
+
+@lru_cache(maxsize=1)
+def _shipped_figures() -> Mapping[str, Figure]:
+    return MappingProxyType(
+        {
+            f"layer.{kind}.{column}": figure
+            for kind, (_, row) in _rows().items()
+            for column, figure in _row_figures(row).items()
+        }
+    )
+
+
+def layer_figures(*, product: str = "") -> dict[str, Figure]:
+    """All figures of the layer kinds, by `layer.<kind>.<column>`, the studio's own in their place.
+
+    A weight that was not set but made room for one that was shows the share that it is left with.
+    """
+    found = dict(_shipped_figures())
+    table = chemistries(product=product)
+    for kind in _rows():
+        own = _own(kind, product)
+        found.update({f"layer.{kind}.{column}": figure for column, figure in own.items()})
+        if any(column.startswith("w_") for column in own):
+            for mechanism, weight in zip(Mechanism, table[kind].weights, strict=True):
+                key = f"layer.{kind}.w_{mechanism}"
+                if f"w_{mechanism}" not in own:
+                    old = found[key]
+                    found[key] = Figure(
+                        weight, min(old.low, weight), max(old.high, weight), old.unit, old.mark, old.source
+                    )
+    return found

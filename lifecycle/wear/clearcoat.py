@@ -3,20 +3,24 @@
 A gauge reads the whole film; how much of that is clear is only known as a range by the total (judgement; published
 stacks put 35 to 60 µm of clear in 100 to 150 µm). No more than a quarter of it may go, nor more than makers allow in
 all (7.5 to 12 µm), less what polishing has taken before. A single correction is thinner than a gauge can see, so past
-work is a ledger by estimate.
+work is a ledger by estimate, and readings check it: a Kalman filter carries total film, clear coat and what has been
+taken (`film_posterior`) over the dated ledger, so that two readings with a job between them speak of the job.
 """
 
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
+from datetime import date
 
 import numpy as np
 
 from lifecycle.wear import normal
+from lifecycle.wear.chemistry import layer_figures
 from lifecycle.wear.figures import figure, wear_value
 from lifecycle.wear.marks import Figure
-from lifecycle.wear.stack import PAINTED
+from lifecycle.wear.stack import FILMS, PAINTED, LiveLayer
 from lifecycle.wear.types import Band, ClearCoat, FloatArray, Mark, SurfaceInput, Thickness
 
 LEAST_READINGS = 5
@@ -81,12 +85,112 @@ def removed_band(surface: SurfaceInput, *, unlisted_corrections: int = 0) -> Ban
     return Band(*(max(mean + z * sd, 0.0) for z in (-normal.Z90, 0.0, normal.Z90)))
 
 
-def budget_band(*, clear_mean_um: float, clear_sd_um: float, removed: Band) -> Band:
-    """Budget, µm: `min(a quarter of the clear, 8) - removed`, not below 0; both spreads joined on a fixed grid."""
+@dataclass(frozen=True, slots=True)
+class FilmPosterior:
+    """What the readings and the ledger leave of a panel's paint today, µm (10-50-90 %): the whole film, the clear coat
+    at the thinnest spot, and what has been taken. `total_um` is None where only the clear coat itself was read."""
+
+    total_um: Band | None
+    clear_um: Band
+    removed_um: Band
+
+
+def _normal_band(mean: float, sd: float) -> Band:
+    return Band(*(max(float(mean + z * sd), 0.0) for z in (-normal.Z90, 0.0, normal.Z90)))
+
+
+def reads_clear(thickness: Thickness) -> bool:
+    """Whether the readings are those of the clear coat itself (ultrasonic) and not of the whole film."""
+    return thickness.method == "ultrasonic" and float(np.mean(thickness.values)) <= CLEAR_LAYER_UM
+
+
+def _steps(surface: SurfaceInput, unlisted: int) -> list[tuple[date, int, Figure | Thickness]]:
+    """Ledger and readings by day. A reading of the day of a job counts as taken before it, which leaves less clear."""
+    steps: list[tuple[date, int, Figure | Thickness]] = []
+    unknown = [removal for removal in surface.removals if removal.stage == "unknown_past"]
+    for removal in surface.removals:
+        if removal.stage != "unknown_past":
+            steps.append((removal.on, 1, figure(f"removal.{removal.stage}")))
+    if unknown:
+        steps.append((date.min, 0, figure("clear.unknown_past")))
+    steps += [(date.min, 1, figure("removal.correction"))] * unlisted
+    readings = (*surface.earlier_thickness, *((surface.thickness,) if surface.thickness else ()))
+    steps += [(one.on or date.max, 0, one) for one in readings if one.values and min(one.values) > 0]
+    return sorted(steps, key=lambda step: step[:2])
+
+
+def film_posterior(
+    surface: SurfaceInput, *, unlisted_corrections: int = 0, total_prior: tuple[float, float] | None = None
+) -> FilmPosterior | None:
+    """Total film, clear coat and removal of a panel after all its readings; None without readings.
+
+    A Kalman filter with the states (total F, clear C, removed R). Prior: F from published stacks or `total_prior`
+    (mean, sd; µm), C given F from the share by total, R nothing. A job takes r from F and C and adds it to R, with the
+    spread of its grade. A reading sees F, an ultrasonic layer reading sees C.
+
+    Args:
+        unlisted_corrections: jobs known only as events, without day and grade.
+    """
+    steps = _steps(surface, unlisted_corrections)
+    totals = [one for _, _, one in steps if isinstance(one, Thickness) and not reads_clear(one)]
+    if not any(isinstance(one, Thickness) for _, _, one in steps):
+        return None
+    usual, slope = figure("film.total"), wear_value("film.clear_slope")
+    mean_f, sd_f = total_prior or (usual.value, _sd(usual))
+    if totals:
+        share, seen = clear_share(thinnest_um(totals[-1])), float(np.mean(totals[-1].values))
+        mean_c, sd_c = share.value + slope * (mean_f - seen), _sd(share)
+    else:
+        mean_c, sd_c = 0.5 * CLEAR_LAYER_UM, CLEAR_LAYER_UM
+    state = np.array([mean_f, mean_c, 0.0])
+    along = np.array([1.0, slope, 0.0])
+    cov = sd_f**2 * np.outer(along, along) + np.diag([0.0, sd_c**2, 0.0])
+    takes = np.array([-1.0, -1.0, 1.0])
+    for _, _, step in steps:
+        if isinstance(step, Figure):
+            state, cov = state + step.value * takes, cov + _sd(step) ** 2 * np.outer(takes, takes)
+            continue
+        which = 1 if reads_clear(step) else 0
+        seen = min(step.values) if which else float(np.mean(step.values))
+        seen_sd = max(spot_uncertainty_um(step), wear_value("film.sd_least"))
+        gain = cov[:, which] / (cov[which, which] + seen_sd**2)
+        state, cov = state + gain * (seen - state[which]), cov - np.outer(gain, cov[which])
+    # The share by total already speaks of the thinnest spot: `clear_share` asked for it.
+    sds = np.sqrt(np.maximum(np.diag(cov), 0.0))
+    return FilmPosterior(
+        total_um=_normal_band(state[0], sds[0]) if totals else None,
+        clear_um=_normal_band(state[1], sds[1]),
+        removed_um=_normal_band(state[2], sds[2]),
+    )
+
+
+def film_over_um(stack: Sequence[LiveLayer], *, on: date | None) -> Figure | None:
+    """Thickness of the film that lies on the paint on a day (None: now), µm, which a gauge reads with the paint; None
+    where there is none."""
+    for live in stack:
+        there = live.ended is None if on is None else live.is_live(on)
+        if live.layer.kind not in FILMS or not there:
+            continue
+        usual = layer_figures(product=live.layer.product)[f"layer.{live.layer.kind}.thickness_um"]
+        own = live.layer.thickness_um
+        if own is None:
+            return usual
+        return Figure(own, 0.95 * own, 1.05 * own, "µm", Mark.COMMON_PRACTICE, "thickness of the product")
+    return None
+
+
+def budget_points(*, clear_mean_um: float, clear_sd_um: float, removed: Band) -> FloatArray:
+    """Budget, µm, on a fixed grid of equal chances: `min(a quarter of the clear, 8) - removed`, not below 0."""
     clear = np.maximum(clear_mean_um + clear_sd_um * SCORES, 1.0)
     allowed = np.minimum(wear_value("clear.share") * clear, wear_value("clear.most"))
     gone = removed.p50 + (removed.p90 - removed.p10) / (2.0 * normal.Z90) * SCORES
-    left: FloatArray = np.maximum(allowed[:, None] - np.maximum(gone, 0.0)[None, :], 0.0).ravel()
+    left = np.maximum(allowed[:, None] - np.maximum(gone, 0.0)[None, :], 0.0)
+    return np.asarray(left.ravel(), dtype=float)
+
+
+def budget_band(*, clear_mean_um: float, clear_sd_um: float, removed: Band) -> Band:
+    """10, 50 and 90 % of `budget_points`."""
+    left = budget_points(clear_mean_um=clear_mean_um, clear_sd_um=clear_sd_um, removed=removed)
     return Band(*(float(value) for value in np.quantile(left, (0.1, 0.5, 0.9))))
 
 
@@ -107,7 +211,7 @@ def _not_for(surface: SurfaceInput, *, paint: str, under_film: bool) -> ClearCoa
     return next((_refused(decision, why) for applies, decision, why in rules if applies), None)
 
 
-def _unreadable(surface: SurfaceInput, thickness: Thickness) -> str:
+def _unreadable(surface: SurfaceInput, thickness: Thickness, refinish: str) -> str:
     low, high = min(thickness.values), max(thickness.values)
     wrong_gauge = surface.substrate not in GAUGES[thickness.method]
     resprayed = surface.finish == "refinish" and thickness.method != "ultrasonic"
@@ -123,13 +227,13 @@ def _unreadable(surface: SurfaceInput, thickness: Thickness) -> str:
             resprayed,
             "The panel was resprayed: the total does not tell its clear coat; read the layers with ultrasound.",
         ),
+        (bool(refinish) and not reads_clear(thickness), refinish),
     )
     return next((why for applies, why in rules if applies), "")
 
 
 def _what_readings_say(thickness: Thickness) -> _Known:
-    mean = float(np.mean(thickness.values))
-    if thickness.method == "ultrasonic" and mean <= CLEAR_LAYER_UM:
+    if reads_clear(thickness):
         return _Known(None, min(thickness.values), max(spot_uncertainty_um(thickness), 0.5))
     thinnest = thinnest_um(thickness)
     share = clear_share(thinnest)
@@ -160,14 +264,47 @@ def _decide(known: _Known, budget: Band, surface: SurfaceInput) -> tuple[str, st
     return "finishing_only", f"{room}: at most a finishing polish."
 
 
+@dataclass(frozen=True, slots=True)
+class Measured:
+    """A readable surface: what the readings say, the budget on its grid, and what is left after ledger and readings."""
+
+    known: _Known
+    removed: Band
+    points: FloatArray
+    film: FilmPosterior
+
+
+def measured(surface: SurfaceInput, *, unlisted_corrections: int = 0) -> Measured:
+    """Budget and film of a surface whose readings can be used (see `clear_coat` for those that cannot).
+
+    Raises:
+        ValueError: no readings.
+    """
+    film = film_posterior(surface, unlisted_corrections=unlisted_corrections)
+    if surface.thickness is None or film is None:
+        raise ValueError(f"{surface.code} has no film readings; nothing can be worked out.")
+    known, removed = _what_readings_say(surface.thickness), film.removed_um
+    if surface.finish == "unknown" and not any(removal.stage == "unknown_past" for removal in surface.removals):
+        reserve = figure("clear.unknown_past")
+        removed = Band(removed.p10 + reserve.low, removed.p50 + reserve.value, removed.p90 + reserve.high)
+    points = budget_points(clear_mean_um=known.clear_mean_um, clear_sd_um=known.clear_sd_um, removed=removed)
+    return Measured(known, removed, points, film)
+
+
 def clear_coat(
-    surface: SurfaceInput, *, paint: str, under_film: bool = False, unlisted_corrections: int = 0
+    surface: SurfaceInput,
+    *,
+    paint: str,
+    under_film: bool = False,
+    unlisted_corrections: int = 0,
+    refinish: str = "",
 ) -> ClearCoat:
     """The clear-coat budget of a surface and what may be done with it.
 
     Args:
         paint: clear_coat, single_stage or matte.  under_film: a film lies on the paint today.
         unlisted_corrections: corrections known only as events, without their grade.
+        refinish: why the panel was likely painted again (see `refinish`), "" where nothing speaks for it.
 
     Decisions: unknown (not or badly measured), none, finishing_only, one_step_with_consent,
     cut_and_refine_with_consent, not_applicable. Source of the rules: see the module text; every bound stands in
@@ -179,16 +316,17 @@ def clear_coat(
         return refusal
     if surface.thickness is None or not surface.thickness.values:
         return _refused("unknown", UNMEASURED, removed=removed)
-    reason = _unreadable(surface, surface.thickness)
+    reason = _unreadable(surface, surface.thickness, refinish)
     if reason:
         return _refused("unknown", reason, removed=removed)
-    known = _what_readings_say(surface.thickness)
-    if surface.finish == "unknown":
-        reserve = figure("clear.unknown_past")
-        if not any(removal.stage == "unknown_past" for removal in surface.removals):
-            removed = Band(removed.p10 + reserve.low, removed.p50 + reserve.value, removed.p90 + reserve.high)
-    budget = budget_band(clear_mean_um=known.clear_mean_um, clear_sd_um=known.clear_sd_um, removed=removed)
-    decision, why = _decide(known, budget, surface)
-    spread = normal.Z90 * known.clear_sd_um
-    clear = Band(max(known.clear_mean_um - spread, 0.0), known.clear_mean_um, known.clear_mean_um + spread)
-    return ClearCoat(budget_um=budget, clear_um=clear, removed_um=removed, decision=decision, why=why, marks=MARKS)
+    found = measured(surface, unlisted_corrections=unlisted_corrections)
+    budget = Band(*(float(value) for value in np.quantile(found.points, (0.1, 0.5, 0.9))))
+    decision, why = _decide(found.known, budget, surface)
+    return ClearCoat(
+        budget_um=budget,
+        clear_um=found.film.clear_um,
+        removed_um=found.removed,
+        decision=decision,
+        why=why,
+        marks=MARKS,
+    )

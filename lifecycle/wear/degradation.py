@@ -21,7 +21,7 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 from datetime import date, timedelta
-from functools import cache
+from functools import cache, lru_cache
 
 import numpy as np
 from numpy.typing import ArrayLike
@@ -55,7 +55,13 @@ class Life:
 
     def mild_quantile(self, chance: float) -> float:
         """Months by which `chance` of such layers have ended at the mildest duty."""
-        return self.mild_months * math.exp(self.mild_ln_sd * normal.quantile(chance))
+        return self.mild_months * math.exp(self.mild_ln_sd * _score(chance))
+
+
+@lru_cache(maxsize=256)
+def _score(chance: float) -> float:
+    """Standard normal quantile; the same few chances are asked for again and again."""
+    return normal.quantile(chance)
 
 
 @dataclass(frozen=True, slots=True)

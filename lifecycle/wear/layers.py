@@ -74,6 +74,11 @@ def posterior_of(course: Course, looks: Sequence[Look], *, ln_sd: float) -> Post
     return evidence.update(prior_ln_sd=ln_sd, seen=seen)
 
 
+def rate_of(posterior: Posterior) -> deg.Rate:
+    """The rate that a forecast uses: after readings that say something, else the prior."""
+    return posterior.rate if posterior.used else deg.prior_rate(ln_sd=posterior.prior_ln_sd)
+
+
 def course_points(clock: Clock, *, as_of: date) -> tuple[CoursePoint, ...]:
     """Function left with its band from application to a little past the late end, about sixty days and today."""
     last = deg.months_after(clock.applied, clock.months_until(1.0, 0.9) * 1.1)
@@ -132,8 +137,7 @@ def layer_forecast(
     """
     vehicle, layer = timeline.vehicle, course.live.layer
     posterior = posterior_of(course, looks, ln_sd=ln_sd)
-    rate = posterior.rate if posterior.used else deg.prior_rate(ln_sd=ln_sd)
-    clock = Clock(applied=layer.applied, stress=course.stress, life=course.life, rate=rate)
+    clock = Clock(applied=layer.applied, stress=course.stress, life=course.life, rate=rate_of(posterior))
     consumed = clock.consumed_band(vehicle.as_of)
     left = deg.function_band(consumed)
     segment = timeline.habit_on(vehicle.as_of)

@@ -1,19 +1,31 @@
-"""Figures that carry their range, unit, mark and source, read from small tables open to argument."""
+"""Figures that carry their range, unit, mark and source, read from small tables open to argument.
+
+A studio may put its own figure in the place of one of the tables, for itself or for one of its products. Its figures
+hold inside `overridden(...)`, in the thread or task that entered it and nowhere else.
+"""
 
 from __future__ import annotations
 
 import csv
+import hashlib
 import math
-from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
+from collections.abc import Iterable, Iterator, Mapping
+from contextlib import contextmanager
+from contextvars import ContextVar
+from dataclasses import dataclass, field
 from functools import lru_cache
 from pathlib import Path
 from types import MappingProxyType
+from typing import Any
 
 from lifecycle.wear.types import Mark
 
 TABLES = Path(__file__).with_name("tables")
 PARAMETERS = TABLES / "parameters.csv"
+WEAR = TABLES / "wear.csv"
+CORRECTION = TABLES / "correction.csv"
+# Every table of this folder with the columns below; the layer kinds have a table of their own form.
+STUDIO_TABLES = tuple(sorted(path for path in TABLES.glob("*.csv") if path.name != "chemistry.csv"))
 COLUMNS = ("key", "value", "low", "high", "unit", "mark", "source")
 
 
@@ -83,15 +95,108 @@ def parse_figures(lines: Iterable[str], *, name: str) -> dict[str, Figure]:
 
 
 @lru_cache(maxsize=16)
+def _shipped(path: Path) -> Mapping[str, Figure]:
+    with path.open(encoding="utf-8", newline="") as lines:
+        return MappingProxyType(parse_figures(lines, name=path.name))
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Overrides:
+    """Figures of one studio that stand for those of the tables, by key; `products` holds those of single products, by
+    the product's name in `LayerInput.product`. `digest` is "" where there are none and differs where any differs.
+
+    `derived` keeps tables worked out from these figures, so that they live and die with them.
+    """
+
+    figures: Mapping[str, Figure]
+    products: Mapping[str, Mapping[str, Figure]]
+    digest: str
+    derived: dict[Any, Any] = field(default_factory=dict, repr=False)
+
+    def table(self, path: Path) -> Mapping[str, Figure]:
+        """A shipped table with the studio's figures in it."""
+        shipped = _shipped(path)
+        if not self.figures or path not in STUDIO_TABLES:
+            return shipped
+        if path not in self.derived:
+            own = {key: figure for key, figure in self.figures.items() if key in shipped}
+            self.derived[path] = MappingProxyType({**shipped, **own})
+        found: Mapping[str, Figure] = self.derived[path]
+        return found
+
+
+def checked_figure(figure: Figure, *, key: str) -> Figure:
+    """A figure that did not come from a table, held to the same rules.
+
+    Raises:
+        TableError: not finite, not low <= value <= high, or without a source.
+    """
+    if not all(math.isfinite(number) for number in (figure.value, figure.low, figure.high)):
+        raise TableError(f"{key}: value, low and high must be finite numbers.")
+    if not figure.low <= figure.value <= figure.high:
+        says = f"low {figure.low:g} <= value {figure.value:g} <= high {figure.high:g} does not hold"
+        raise TableError(f"{key}: {says}; correct the range.")
+    if not figure.source.strip():
+        raise TableError(f"{key}: the source is empty; every figure says where it comes from.")
+    return figure
+
+
+def _digest(figures: Mapping[str, Figure], products: Mapping[str, Mapping[str, Figure]]) -> str:
+    lines = [repr(("", key, figure)) for key, figure in figures.items()]
+    lines += [repr((product, key, figure)) for product, own in products.items() for key, figure in own.items()]
+    return hashlib.sha256("\n".join(sorted(lines)).encode()).hexdigest() if lines else ""
+
+
+def make_overrides(
+    figures: Mapping[str, Figure], *, products: Mapping[str, Mapping[str, Figure]] | None = None
+) -> Overrides:
+    """Overrides for `overridden`. Keys and what belongs together are checked by `figures.check_overrides`.
+
+    Raises:
+        TableError: see `checked_figure`.
+    """
+    by_product = {product: dict(own) for product, own in (products or {}).items() if own}
+    for own in (figures, *by_product.values()):
+        for key, figure in own.items():
+            checked_figure(figure, key=key)
+    return Overrides(MappingProxyType(dict(figures)), MappingProxyType(by_product), _digest(figures, by_product))
+
+
+NO_OVERRIDES = make_overrides({})
+_ACTIVE: ContextVar[Overrides] = ContextVar("lifecycle.wear figures of a studio", default=NO_OVERRIDES)
+
+
+def active() -> Overrides:
+    """The overrides that hold here and now."""
+    return _ACTIVE.get()
+
+
+@contextmanager
+def overridden(given: Overrides | Mapping[str, Figure]) -> Iterator[Overrides]:
+    """Let a studio's figures stand for those of the tables inside the block, in this thread or task only.
+
+    They replace those of an outer block. Whatever is kept between calls must be keyed by `active().digest` or kept in
+    `active().derived`, so that no cache serves one studio's figures to another.
+
+    Raises:
+        TableError: see `checked_figure`.
+    """
+    overrides = given if isinstance(given, Overrides) else make_overrides(given)
+    token = _ACTIVE.set(overrides)
+    try:
+        yield overrides
+    finally:
+        _ACTIVE.reset(token)
+
+
 def load_figures(path: Path = PARAMETERS) -> Mapping[str, Figure]:
-    """All figures of one table, by key, validated and read once per process.
+    """All figures of one table, by key: validated and read once per process, the studio's own in their place.
 
     Raises:
         TableError: see `parse_figures`.
         FileNotFoundError: no such table.
     """
-    with path.open(encoding="utf-8", newline="") as lines:
-        return MappingProxyType(parse_figures(lines, name=path.name))
+    return _ACTIVE.get().table(path)
 
 
 def parameter(key: str, *, path: Path = PARAMETERS) -> Figure:

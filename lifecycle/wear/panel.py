@@ -15,6 +15,7 @@ from lifecycle.wear.marks import value
 from lifecycle.wear.types import FloatArray
 
 COLOURS = ("white", "light", "mid", "dark", "black")
+ORIENTATIONS = ("flat", "side", "front", "rear", "sill", "screen", "wheel", "inside")
 ZERO_C_IN_K = 273.15
 
 
@@ -43,7 +44,7 @@ def panel_temperature_c(
     wind_ms: ArrayLike,
     cloud: ArrayLike = 1.0,
     absorptance: float = 0.70,
-    sky_view: float = 1.0,
+    sky_view: ArrayLike = 1.0,
     law: PanelLaw = PanelLaw.SKY,
 ) -> FloatArray:
     """Panel temperature, °C: `T_a + (a G - 78.5 (1 - 0.85 cloud) view) / (13.8 + 5.0 v)`.
@@ -63,7 +64,7 @@ def panel_temperature_c(
         plain = air + absorptance * sun / (value("panel.plain_u0") + value("panel.plain_u1") * np.maximum(wind, 0.3))
         return np.asarray(plain, dtype=float)
     covered = value("panel.cloud_share") * np.asarray(cloud, dtype=float)
-    to_sky = value("panel.sky_loss") * (1.0 - covered) * sky_view
+    to_sky = value("panel.sky_loss") * (1.0 - covered) * np.asarray(sky_view, dtype=float)
     exchange = value("panel.u0") + value("panel.u1") * wind
     return np.asarray(air + (absorptance * sun - to_sky) / exchange, dtype=float)
 

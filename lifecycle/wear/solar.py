@@ -47,8 +47,23 @@ def cos_zenith_at_clock(
     """Like `cos_zenith` for local standard time (`utc_offset_h` east positive); give mid-hours for hourly means."""
     day, hour = np.asarray(day_of_year, dtype=float), np.asarray(clock_hour, dtype=float)
     exact_day = day + (hour - utc_offset_h - 12.0) / 24.0
-    solar_hour = hour + lon_deg / 15.0 - utc_offset_h + equation_of_time_min(exact_day) / 60.0
-    return cos_zenith(lat_deg=lat_deg, day_of_year=exact_day, solar_hour=solar_hour)
+    at = solar_hour(lon_deg=lon_deg, day_of_year=day, clock_hour=hour, utc_offset_h=utc_offset_h)
+    return cos_zenith(lat_deg=lat_deg, day_of_year=exact_day, solar_hour=at)
+
+
+def solar_hour(*, lon_deg: float, day_of_year: ArrayLike, clock_hour: ArrayLike, utc_offset_h: float) -> FloatArray:
+    """True solar time, h, of local standard time."""
+    day, hour = np.asarray(day_of_year, dtype=float), np.asarray(clock_hour, dtype=float)
+    exact_day = day + (hour - utc_offset_h - 12.0) / 24.0
+    return np.asarray(hour + lon_deg / 15.0 - utc_offset_h + equation_of_time_min(exact_day) / 60.0, dtype=float)
+
+
+def azimuth_deg(*, lat_deg: ArrayLike, day_of_year: ArrayLike, solar_hour: ArrayLike) -> FloatArray:
+    """Azimuth of the sun, degrees clockwise from north, 0 to 360."""
+    lat, dec = np.radians(np.asarray(lat_deg, dtype=float)), declination_rad(day_of_year)
+    turn = np.radians(15.0 * (np.asarray(solar_hour, dtype=float) - 12.0))
+    west = np.arctan2(np.sin(turn), np.cos(turn) * np.sin(lat) - np.tan(dec) * np.cos(lat))
+    return np.asarray((np.degrees(west) + 180.0) % 360.0, dtype=float)
 
 
 def sunset_hour_angle_rad(*, lat_deg: ArrayLike, day_of_year: ArrayLike) -> FloatArray:

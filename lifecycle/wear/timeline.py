@@ -18,9 +18,13 @@ from numpy.typing import NDArray
 from lifecycle.wear import exposure
 from lifecycle.wear.degradation import DAYS_PER_MONTH
 from lifecycle.wear.figures import wear_value
-from lifecycle.wear.types import ClimateYear, FloatArray, HabitPeriod, Mechanism, Place, VehicleInput
+from lifecycle.wear.running import Heat
+from lifecycle.wear.tilted import OrientationLaw
+from lifecycle.wear.types import ClimateYear, FloatArray, HabitPeriod, Mechanism, Place, StoragePeriod, VehicleInput
 
 Climates = Callable[[Place], ClimateYear]
+BoolArray = NDArray[np.bool_]
+SEASON_NOTE = "It is taken to be on the vehicle in the same weeks of every year to come."
 SOIL = exposure.MECHANISMS.index(Mechanism.CONTAMINATION)
 
 REFERENCE_HABIT = HabitPeriod(
@@ -56,37 +60,77 @@ class Timeline:
     segments: tuple[Segment, ...]
     months: NDArray[np.intp]
     notes: tuple[str, ...]
+    law: OrientationLaw = OrientationLaw.JUDGEMENT
 
-    def daily(self, *, orientation: str) -> FloatArray:
+    def daily(
+        self, *, orientation: str, heat: Heat = Heat.PARKED, mounted: tuple[StoragePeriod, ...] = ()
+    ) -> FloatArray:
         """Stress ratios, shape (days, 7), mechanisms in the order of `Mechanism`.
+
+        `heat` says what warms the surface beside the weather. On days on which a part is not `mounted` it ages like a
+        stored vehicle.
 
         Raises:
             ValueError: an orientation, colour or habit that the tables do not know.
         """
         out = np.empty((self.days, len(exposure.MECHANISMS)))
+        there = self.mounted_days(mounted)
+        stands = np.ones(len(exposure.MECHANISMS))
+        stands[SOIL] = standing_share(orientation)
         for segment in self.segments:
-            a, b = (segment.start - self.first).days, (segment.end - self.first).days
-            place = segment.habit.place or self.vehicle.place
-            table = exposure.combine(
-                climate=self.climates(place),
-                habit=segment.habit,
-                orientation=orientation,
-                colour=self.vehicle.colour,
-                place=place,
-                stored=segment.stored,
-            )
-            out[a:b] = table.T[self.months[a:b]]
-        out[:, SOIL] *= standing_share(orientation)
+            days = slice((segment.start - self.first).days, (segment.end - self.first).days)
+            used = there[days] & (not segment.stored)
+            if used.any():
+                table = self._months(segment, orientation, heat, stored=False) * stands
+                np.take(table, self.months[days], axis=0, out=out[days])
+            if not used.all():
+                table = self._months(segment, orientation, heat, stored=True) * stands
+                out[days][~used] = table[self.months[days][~used]]
         return out
 
-    def km(self) -> FloatArray:
-        """Kilometres driven on each day, shape (days,); none while stored."""
+    def _months(self, segment: Segment, orientation: str, heat: Heat, *, stored: bool) -> FloatArray:
+        """Stress ratios of the calendar months under one habit, shape (12, 7)."""
+        place = segment.habit.place or self.vehicle.place
+        return exposure.combine(
+            climate=self.climates(place),
+            habit=segment.habit,
+            orientation=orientation,
+            colour=self.vehicle.colour,
+            place=place,
+            stored=stored,
+            heat=heat,
+            powertrain=self.vehicle.powertrain,
+            law=self.law,
+        ).T
+
+    def mounted_days(self, periods: tuple[StoragePeriod, ...]) -> BoolArray:
+        """Whether a part is on the vehicle, shape (days,); always, where no period is given.
+
+        After today and the last period that was told, the pattern of the year before goes on: a winter set is worn
+        every winter.
+        """
+        if not periods:
+            return np.ones(self.days, dtype=bool)
+        there = np.zeros(self.days, dtype=bool)
+        for period in periods:
+            start = max((period.start - self.first).days, 0)
+            end = self.days if period.end is None else (period.end - self.first).days
+            there[start : max(end, start)] = True
+        told = max([self.vehicle.as_of, *(period.end or date.max for period in periods)])
+        known = min(max((min(told, date(2200, 1, 1)) - self.first).days, 0), self.days)
+        for start in range(known, self.days, 365):
+            before = start - 365 + np.arange(min(365, self.days - start))
+            there[start : start + before.size] = np.where(before >= 0, there[before], there[start - 1])
+        return there
+
+    def km(self, *, mounted: tuple[StoragePeriod, ...] = ()) -> FloatArray:
+        """Kilometres driven on each day, shape (days,); none while stored or not mounted."""
         out = np.zeros(self.days)
         for segment in self.segments:
             if not segment.stored:
                 a, b = (segment.start - self.first).days, (segment.end - self.first).days
                 out[a:b] = segment.habit.km_per_year / (12.0 * DAYS_PER_MONTH)
-        return out
+        return np.where(self.mounted_days(mounted), out, 0.0)
 
     def habit_on(self, day: date) -> Segment:
         """The segment of a day, the nearest one outside the timeline."""
@@ -135,7 +179,14 @@ def _covered(habits: tuple[HabitPeriod, ...], day: date) -> bool:
     return any(habit.start <= day and (habit.end is None or day < habit.end) for habit in habits)
 
 
-def build_timeline(vehicle: VehicleInput, climates: Climates, *, first: date, days: int) -> Timeline:
+def build_timeline(
+    vehicle: VehicleInput,
+    climates: Climates,
+    *,
+    first: date,
+    days: int,
+    law: OrientationLaw = OrientationLaw.JUDGEMENT,
+) -> Timeline:
     """Lay the vehicle's habits and storage over `days` days from `first`.
 
     A vehicle without habits is taken at the reference use, from a source "defaulted".
@@ -165,4 +216,5 @@ def build_timeline(vehicle: VehicleInput, climates: Climates, *, first: date, da
         segments=tuple(segments),
         months=month_of_days(first, days),
         notes=tuple(notes),
+        law=law,
     )

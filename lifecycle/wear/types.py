@@ -73,6 +73,11 @@ class ClimateYear:
         wind_ms: mean wind at 10 m, m/s.  sunshine_fraction: n/N, 0 to 1.
         source, error_word, detail: where it comes from, "close" / "fair" / "rough", and a sentence about it.
         koppen_class: class code where known, else "".
+        uv_mj_m2, wet_hours, frost_days: per month, summed over a source's own hours; empty where it has none.
+            `lifecycle.climate.derived` then works them out from the twelve months.
+        period, distance_km: the years that the source speaks of, and how far from `place` it was measured; "" and None
+            where nobody says.
+        parts: (quantity, source, error word) of what comes from elsewhere than `source`.
     """
 
     place: Place
@@ -88,6 +93,12 @@ class ClimateYear:
     error_word: str
     detail: str
     koppen_class: str = ""
+    uv_mj_m2: tuple[float, ...] = ()
+    wet_hours: tuple[float, ...] = ()
+    frost_days: tuple[float, ...] = ()
+    period: str = ""
+    distance_km: float | None = None
+    parts: tuple[tuple[str, str, str], ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -122,7 +133,8 @@ class StoragePeriod:
 @dataclass(frozen=True, slots=True)
 class LayerInput:
     """One layer of a stack. `ended` is the day on which it was taken off or replaced. `life_months` overrides the life
-    table for this product (10 % and 90 % points at reference duty), with `life_mark`."""
+    table for this product (10 % and 90 % points at reference duty), with `life_mark`. `product` names the product
+    whose own figures hold for this layer (see `marks.overridden`), "" for none."""
 
     key: str
     kind: str
@@ -132,6 +144,7 @@ class LayerInput:
     thickness_um: float | None = None
     life_months: tuple[float, float] | None = None
     life_mark: Mark = Mark.COMMON_PRACTICE
+    product: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -153,7 +166,11 @@ class Removal:
 @dataclass(frozen=True, slots=True)
 class SurfaceInput:
     """A panel, a pane, a wheel set, a trim group, the engine bay. `layers` from the bottom up, by date of
-    application."""
+    application; `earlier_thickness` holds dated readings before `thickness`, oldest first.
+
+    `mounted`: when a part that comes and goes (a wheel set, a hard top) was on the vehicle; empty: always. Off the
+    vehicle it lies under a roof and ages like a stored vehicle.
+    """
 
     code: str
     orientation: str
@@ -163,6 +180,8 @@ class SurfaceInput:
     thickness: Thickness | None = None
     removals: tuple[Removal, ...] = ()
     layers: tuple[LayerInput, ...] = ()
+    earlier_thickness: tuple[Thickness, ...] = ()
+    mounted: tuple[StoragePeriod, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)

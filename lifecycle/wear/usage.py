@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from lifecycle.wear.marks import ladder, load_figures, value
+from lifecycle.wear.marks import active, ladder, load_figures, value
 from lifecycle.wear.types import FloatArray, HabitPeriod, Place
 
 NORTHERN_SALT_MONTHS = (11, 12, 1, 2, 3)
@@ -30,6 +30,15 @@ def _log_extend(at: float, points: tuple[tuple[float, float], ...]) -> float:
     if at >= x2:
         return float(y2 * (at / x2) ** (np.log(y2 / y1) / np.log(x2 / x1)))
     return _log_interpolate(at, points)
+
+
+def _ladder(prefix: str) -> tuple[tuple[float, float], ...]:
+    """`marks.ladder`, kept with the figures that hold: it is asked for on every surface of every vehicle."""
+    kept, key = active().derived, ("ladder", prefix)
+    if key not in kept:
+        kept[key] = ladder(prefix)
+    points: tuple[tuple[float, float], ...] = kept[key]
+    return points
 
 
 def table_value(prefix: str, choice: str, *, field: str) -> float:
@@ -54,13 +63,29 @@ def salt_months(*, lat_deg: float) -> FloatArray:
 
 def washing_factor(washes_per_year: float) -> float:
     """Wear by washing over that of 26 washes a year; 0 without washes."""
-    return _log_extend(_not_negative(washes_per_year, "washes_per_year"), ladder("washes"))
+    return _log_extend(_not_negative(washes_per_year, "washes_per_year"), _ladder("washes"))
 
 
 def contact_factor(habit: HabitPeriod) -> float:
     """A: method times number of washes."""
     method = table_value("contact", habit.wash_method, field="wash_method")
     return method * washing_factor(habit.washes_per_year)
+
+
+def screen_contact(contact: FloatArray, *, km_per_year: float, rain_days: tuple[float, ...]) -> FloatArray:
+    """A of a windscreen by month: partly washing, mostly wipers, which rub while it rains on the road.
+
+    Wipers work with the distance driven and the rain days of the month; a rest (screenwash, drizzle, dry strokes) goes
+    with distance alone. At 15 000 km a year and the rain of the reference place it is 1. All judgement.
+
+    Args:
+        contact: by washing, shape (12,).  rain_days: with 1 mm or more, by month.
+    """
+    usual = value("reference.rain_days") / 12.0
+    dry = value("wiper.dry")
+    strokes = (dry + (1.0 - dry) * np.array(rain_days) / usual) * _not_negative(km_per_year, "km_per_year") / 15000.0
+    share = value("wiper.share")
+    return np.asarray((1.0 - share) * contact + share * strokes, dtype=float)
 
 
 def chemistry_factor(habit: HabitPeriod) -> float:
@@ -76,7 +101,7 @@ def chemistry_factor(habit: HabitPeriod) -> float:
 
 def road_factor(habit: HabitPeriod, *, salted: FloatArray, orientation: str) -> FloatArray:
     """R by month: kilometres, road salt in its season, height and facing of the surface."""
-    km = _log_extend(_not_negative(habit.km_per_year, "km_per_year"), ladder("km"))
+    km = _log_extend(_not_negative(habit.km_per_year, "km_per_year"), _ladder("km"))
     salt = table_value("salt_road", habit.road_salt, field="road_salt")
     zone = value(f"road_zone.{orientation}" if orientation in ("sill", "wheel", "front") else "road_zone.other")
     return np.asarray(km * zone * (1.0 + (salt - 1.0) * salted), dtype=float)
@@ -86,7 +111,7 @@ def sea_factor(sea_distance_m: float | None) -> float:
     """Contamination by salt from the sea, 1 to 1.9; 1 where the distance is not known."""
     if sea_distance_m is None:
         return 1.0
-    return _log_interpolate(_not_negative(sea_distance_m, "sea_distance_m"), ladder("sea"))
+    return _log_interpolate(_not_negative(sea_distance_m, "sea_distance_m"), _ladder("sea"))
 
 
 def climate_soil_factor(koppen_class: str) -> float:
@@ -111,7 +136,7 @@ def contamination_factor(
     steady *= table_value("trees", str(habit.trees_birds), field="trees_birds")
     steady *= sea_factor(place.sea_distance_m) * climate_soil_factor(koppen_class)
     washes = _not_negative(habit.washes_per_year, "washes_per_year")
-    steady *= _log_interpolate(washes, ladder("soiling"))
+    steady *= _log_interpolate(washes, _ladder("soiling"))
     salt = table_value("salt_soil", habit.road_salt, field="road_salt")
     zone = value("soil_zone.rear" if orientation == "rear" else "soil_zone.other")
     return np.asarray(steady * zone * (1.0 + (salt - 1.0) * salted), dtype=float)

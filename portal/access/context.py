@@ -24,6 +24,7 @@ STUDIO_PAGES: Final = (
     ("studio:offers", "desk", _("Offers")),
     ("studio:reminders", "desk", _("Reminders")),
     ("studio:outbox", "desk", _("Outbox")),
+    ("studio:sites", "member", _("Sites")),
     ("studio:outlook", "owner", _("Outlook")),
 )
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from django.urls import path
 
-from . import bookings, customers, keepers, letters, outlook, records, register, usage, vehicles, work
+from . import bookings, customers, figures, keepers, letters, outlook, records, register, sites, usage, vehicles, work
 
 app_name = "studio"
 urlpatterns = [
@@ -45,5 +45,10 @@ urlpatterns = [
     path("outbox/<int:message_id>/page/", letters.message_page, name="message_page"),
     path("offers/", outlook.open_offers, name="offers"),
     path("offers/<int:offer_id>/", outlook.answer, name="answer"),
+    path("sites/", sites.sites, name="sites"),
+    path("sites/<int:site_id>/", sites.site, name="site"),
+    path("sites/<int:site_id>/place/", sites.site_place, name="site_place"),
+    path("figures/", figures.table, name="figures"),
+    path("figures/<str:key>/", figures.figure, name="figure"),
     path("outlook/", outlook.outlook, name="outlook"),
 ]

@@ -114,7 +114,7 @@ def test_every_business_row_carries_its_studio():
     """Journal, messages, layers: all of them, except places' climate, heartbeats, users and the studio itself."""
     from django.apps import apps
 
-    without = {"Studio", "User", "ClimateNormal", "Heartbeat"}
+    without = {"Studio", "User", "ClimateNormal", "ClimateService", "Heartbeat"}
     for model in apps.get_app_config("lifecycle").get_models():
         names = {field.name for field in model._meta.get_fields()}
         assert ("studio" in names) != (model.__name__ in without), model.__name__

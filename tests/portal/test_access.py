@@ -62,6 +62,11 @@ WHO = {
     "studio:offers": DESK,
     "studio:answer": DESK,
     "studio:outlook": OWNER,
+    "studio:sites": MEMBERS,
+    "studio:site": MEMBERS,
+    "studio:site_place": OWNER,
+    "studio:figures": OWNER,
+    "studio:figure": OWNER,
 }
 ROLES = {
     MEMBERS: {"owner", "technician", "desk"},
@@ -75,13 +80,13 @@ WITH_OBJECT = (
     "studio:customer", "studio:message", "studio:message_page", "studio:preview", "studio:answer", "studio:surfaces",
     "studio:change_surface", "studio:record_habits", "studio:record_storage", "studio:record_correction",
     "studio:record_contract", "studio:register_vehicle", "studio:change_vehicle", "studio:transfer", "studio:retire",
-    "studio:change_customer",
+    "studio:change_customer", "studio:site", "studio:site_place",
 )  # fmt: skip
 WITH_FORM = {
     "studio:book", "studio:record_layer", "studio:record_event", "studio:record_inspection", "studio:customer",
     "studio:answer", "studio:surfaces", "studio:change_surface", "studio:record_habits", "studio:record_storage",
     "studio:record_correction", "studio:record_contract", "studio:register_vehicle", "studio:change_vehicle",
-    "studio:transfer", "studio:retire", "studio:change_customer",
+    "studio:transfer", "studio:retire", "studio:change_customer", "studio:site_place",
 }  # fmt: skip
 
 
@@ -100,8 +105,8 @@ def world():
     message = MessageFactory(customer=keeper)
     reminder = ReminderFactory(due=due)
     ids = {"vehicle_id": vehicle.pk, "customer_id": keeper.pk, "message_id": message.pk, "offer_id": offer.pk,
-           "reminder_id": reminder.pk, "surface_id": surface.pk}  # fmt: skip
-    return studio, keeper, ids | {"visit_id": 999_999, "complaint_id": 999_999}
+           "reminder_id": reminder.pk, "surface_id": surface.pk, "site_id": vehicle.site_id}  # fmt: skip
+    return studio, keeper, ids | {"key": "clog.rate", "visit_id": 999_999, "complaint_id": 999_999}
 
 
 def address(name: str, ids: dict[str, int]) -> str:

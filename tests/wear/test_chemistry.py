@@ -83,7 +83,7 @@ def test_columns_are_in_order_and_every_row_is_complete(kind: str) -> None:
 def test_fitted_weights_stay_near_the_starting_shares(kind: str, shares: tuple[float, ...]) -> None:
     u, h, t, a, c, r, k = chemistry(kind).weights
     fitted = (u + h + t, c, a, k, r)
-    assert sum(abs(one - other) for one, other in zip(fitted, shares, strict=True)) / 2 <= 0.08
+    assert sum(abs(one - other) for one, other in zip(fitted, shares, strict=True)) / 2 <= 0.12
 
 
 def test_upright_wrap_outlasts_flat_wrap() -> None:
@@ -101,6 +101,11 @@ def test_an_unknown_kind_is_refused_with_the_known_ones() -> None:
 @pytest.mark.parametrize(
     ("column", "value", "says"),
     [
+        ("shield_low", "0.9", "0.9 <= 0.2 <= 0.4 does not hold"),
+        ("thickness_mark", "surely", "use one of published"),
+        ("shield_source", " ", "shield_source is empty"),
+        ("w_spread", "0", "nothing here is known exactly"),
+        ("angle_spread", "0", "nothing here is known exactly"),
         ("w_sunlight", "0.9", "make them sum to 1"),
         ("w_sunlight", "much", "write a number"),
         ("months_low", "99", "write 0 < low <= high"),

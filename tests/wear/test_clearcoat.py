@@ -7,7 +7,14 @@ from datetime import date
 
 import pytest
 
-from lifecycle.wear.clearcoat import clear_coat, clear_share, removed_band, spot_uncertainty_um
+from lifecycle.wear import normal
+from lifecycle.wear.clearcoat import (
+    clear_coat,
+    clear_share,
+    film_posterior,
+    removed_band,
+    spot_uncertainty_um,
+)
 from lifecycle.wear.types import Removal, SurfaceInput, Thickness
 
 DAY = date(2024, 5, 1)
@@ -141,3 +148,72 @@ def test_spot_uncertainty() -> None:
     half = 2.5 * (4 / 2) ** 0.5
     spread = Thickness((100 - half, 100.0, 100.0, 100.0, 100 + half), "magnetic", 1.0)
     assert spot_uncertainty_um(spread) == pytest.approx(1.50, abs=0.005)
+
+
+# Readings over the ledger: a Kalman filter with total film, clear coat and removal.
+
+
+def test_the_published_update_of_a_film_reading() -> None:
+    # Computed independently: prior 110 +- 8 and a reading of 104 +- 1.5 give 104.204 +- 1.474 µm.
+    half = 2.5 * (4 / 2) ** 0.5  # spot sd 2.5 over five readings and a gauge of 1.0: 1.50 µm
+    read = Thickness((104 - half, 104.0, 104.0, 104.0, 104 + half), "magnetic", 1.0)
+    found = film_posterior(panel(thickness=read), total_prior=(110.0, 8.0))
+    assert found.total_um.p50 == pytest.approx(104.204, abs=5e-3)
+    assert (found.total_um.p90 - found.total_um.p10) / (2 * normal.Z90) == pytest.approx(1.474, abs=5e-3)
+
+
+def reading(mean: float, on: date, gauge_sd_um: float = 0.5) -> Thickness:
+    return Thickness((mean,) * 25, "magnetic", gauge_sd_um, on)
+
+
+BEFORE, JOB, AFTER = date(2024, 1, 1), date(2024, 5, 1), date(2024, 6, 1)
+
+
+def polished(before: float, after: float, stage: str = "cut_and_refine", gauge_sd_um: float = 0.5) -> SurfaceInput:
+    return panel(
+        earlier_thickness=(reading(before, BEFORE, gauge_sd_um),),
+        removals=(Removal(JOB, stage),),
+        thickness=reading(after, AFTER, gauge_sd_um),
+    )
+
+
+def test_two_readings_with_a_job_between_them_correct_the_ledger() -> None:
+    """By hand: 3 +- 0.78 by the ledger, 5 +- 0.71 by the readings: (3/0.78² + 5/0.71²) / (1/0.78² + 1/0.71²) = 4.1."""
+    ledger = film_posterior(panel(removals=(Removal(JOB, "cut_and_refine"),), thickness=reading(115.0, AFTER)))
+    both = film_posterior(polished(120.0, 115.0))
+    assert ledger.removed_um.p50 == pytest.approx(3.0, abs=0.02)
+    assert both.removed_um.p50 == pytest.approx(4.1, abs=0.1)
+    assert both.removed_um.p90 - both.removed_um.p10 < ledger.removed_um.p90 - ledger.removed_um.p10
+    assert both.total_um.p50 == pytest.approx(115.5, abs=0.6)
+
+
+def test_a_gauge_that_cannot_see_a_polish_leaves_the_ledger_as_it_is() -> None:
+    seen = film_posterior(polished(120.0, 112.0, "finishing", gauge_sd_um=4.0))
+    assert seen.removed_um.p50 == pytest.approx(0.65, abs=0.15)
+
+
+def test_readings_that_rise_never_give_clear_coat_back() -> None:
+    assert film_posterior(polished(115.0, 121.0)).removed_um.p10 >= 0
+
+
+def test_a_job_after_the_last_reading_leaves_less_clear_coat() -> None:
+    plain = film_posterior(panel(thickness=reading(115.0, BEFORE)))
+    done = film_posterior(panel(thickness=reading(115.0, BEFORE), removals=(Removal(JOB, "cut_and_refine"),)))
+    assert done.clear_um.p50 == pytest.approx(plain.clear_um.p50 - 3.0, abs=0.01)
+    assert done.clear_um.p90 - done.clear_um.p10 > plain.clear_um.p90 - plain.clear_um.p10
+
+
+def test_an_ultrasonic_reading_of_the_clear_coat_after_a_job_is_what_is_left() -> None:
+    layer = Thickness((38.0,) * 5, "ultrasonic", 0.5, AFTER)
+    found = film_posterior(panel(thickness=layer, removals=(Removal(JOB, "one_step"),)))
+    assert found.total_um is None
+    assert found.clear_um.p50 == pytest.approx(38.0, abs=0.05)
+    assert film_posterior(panel()) is None
+
+
+def test_what_the_readings_say_of_the_removal_moves_the_budget() -> None:
+    believed, worse = (
+        clear_coat(polished(118.0, 115.0), paint="clear_coat"),
+        clear_coat(polished(122.0, 115.0), paint="clear_coat"),
+    )
+    assert worse.budget_um.p50 < believed.budget_um.p50 - 1.0

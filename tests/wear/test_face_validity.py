@@ -1,11 +1,13 @@
 """Does the forecast look right to an expert? One row for each range: scenario, statement, low, high, measured.
 
 The ranges are an expert's judgement, from memory (months from application to first renewal, unless the statement says
-otherwise). The climates are class means at a place that fits the words.
+otherwise). The climates are class means at a place that fits the words. Scenario 0: the life tables themselves (common
+practice, no source).
 """
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable
 from dataclasses import replace
 from datetime import date
@@ -15,6 +17,7 @@ import pytest
 
 from lifecycle.wear.assessment import assess
 from lifecycle.wear.clogging import months_until_due
+from lifecycle.wear.correction_plan import plan_correction
 from lifecycle.wear.types import (
     EventInput,
     LayerForecast,
@@ -28,6 +31,7 @@ from lifecycle.wear.types import (
     Thickness,
     VehicleInput,
 )
+from lifecycle.wear.whatif import Change, Prices, what_if
 from tests.wear.vehicles import COOL, HOT_DRY, TEMPERATE, habit, layer, source, surface, vehicle
 
 SEPTEMBER = date(2024, 9, 1)
@@ -75,6 +79,17 @@ def estate() -> LayerForecast:
     use = habit(parking="street", road_salt="heavy", km_per_year=20000.0, wash_method="touch_free_high_ph")
     car = vehicle(surface(layer("sealant", date(2025, 10, 10))), habits=(use,))
     return assess(car, source("Cfb")).surfaces[0].layers[0]
+
+
+def estate_ends_after_new_year_days() -> float:
+    end = estate().renewal_on
+    assert end is not None
+    return float((end.p50 - date(2026, 1, 1)).days)
+
+
+def wrapped(orientation: str) -> float:
+    panel = surface(layer("wrap", SEPTEMBER), orientation=orientation)
+    return renewal(assess(vehicle(panel), source("Cfb")).surfaces[0].layers[0])
 
 
 def pick_up(orientation: str) -> float:
@@ -152,12 +167,16 @@ RANGES: list[Row] = [
     (2, "months to the first decontamination", 9, 12.2, hatch_decontamination_months),
     (2, "function left after two years: no talk of a re-coat", 0.5, 1.0, hatch_chance_in_year_two),
     (4, "grey estate, heavy salt, high-pH touch-free, sealant in October", 1.8, 3.8, lambda: renewal(estate())),
+    (4, "the same: gone in mid-winter, days after New Year", -31, 45, estate_ends_after_new_year_days),
     (6, "white pick-up, hot dry, roof", 26, 52, lambda: pick_up("flat")),
     (6, "white pick-up, hot dry, doors", 26, 52, lambda: pick_up("side")),
-    (6, "roof over doors: 25 to 40 % earlier", 0.60, 0.75, lambda: pick_up("flat") / pick_up("side")),
+    # 0.60 to 0.75, and not at the edge of it
+    (6, "roof over doors: 25 to 40 % earlier", 0.61, 0.74, lambda: pick_up("flat") / pick_up("side")),
     (8, "delivery van, weekly high-pH wash, entry ceramic", 5.5, 11, lambda: van("flat")),
     (8, "front end over roof: first", 0.7, 0.999, lambda: van("front") / van("flat")),
     (8, "sills over doors: first", 0.7, 0.999, lambda: van("sill") / van("side")),
+    (0, "vinyl wrap upright at the reference duty: 4 to 5 years", 48, 60, lambda: wrapped("side")),
+    (0, "vinyl wrap flat at the reference duty: 2 to 3 years", 24, 36, lambda: wrapped("flat")),
     (10, "chance that one decontamination brings useful behaviour back", 0.60, 0.85, coupe_returns),
     (11, "classic, stored in winter: calendar, middle", 42, 60, lambda: renewal(classic().layers[0])),
     (11, "classic, stored in winter: calendar, late end", 42, 60.01, lambda: classic().layers[0].renewal_months.p90),
@@ -206,6 +225,35 @@ def test_the_thin_bonnet_is_refused_and_the_roof_is_possible() -> None:
 def test_the_used_car_may_have_one_step_with_consent() -> None:
     found = clear_of(painted(91, 94, 96, 98, 101, removed=("unknown_past", "unknown_past"))).clear_coat
     assert found.decision == "one_step_with_consent"
+
+
+def test_the_quote_is_split_by_panel_and_no_single_figure_is_told() -> None:
+    """Scenarios 14 and 15: bonnet refused or finish only, roof possible; a used car is told a range."""
+    quote = plan_correction(vehicle(painted(78, 80, 84, 82, 81), painted(112, 111, 113, 112, 112, code="roof")))
+    assert quote.by_grade == {"finishing": ("bonnet",), "cut_and_refine": ("roof",)}
+    used = plan_correction(vehicle(painted(91, 94, 96, 98, 101, removed=("unknown_past", "unknown_past")))).panels[0]
+    assert re.search(r"budget is 0\.\d to 4\.\d µm", used.why)
+    assert used.one_steps_left is not None
+    assert used.one_steps_left.p10 == 0
+    assert used.one_steps_left.p90 <= 3
+
+
+def test_the_van_is_told_what_entry_ceramic_costs_a_year_beside_a_sealant_cycle() -> None:
+    """Scenario 8: with prices that are equal per reference month of life, the layer that suits the duty is cheaper."""
+    use = habit(parking="street", km_per_year=40000.0, wash_method="touch_free_high_ph", washes_per_year=52.0)
+    today = date(2026, 3, 1)
+    costs = {}
+    for kind, price in (("ceramic_entry", (320.0, 380.0)), ("sealant", (90.0, 120.0))):
+        car = vehicle(surface(layer(kind, today)), habits=(use,), as_of=today)
+        told = what_if(car, source("Cfb"), Change(wash_method="two_bucket", wash_ph="neutral"),
+                       prices=Prices(renewal={kind: price})).layers[0]  # fmt: skip
+        assert told.cost_per_year is not None
+        assert told.saved_per_year is not None
+        assert told.saved_per_year.p10 > 0, "a milder wash saves money whatever the layer"
+        life = renewal(assess(car, source("Cfb")).surfaces[0].layers[0])
+        assert told.cost_per_year.p50 == pytest.approx(12.0 * sum(price) / 2.0 / life, rel=0.03)
+        costs[kind] = told.cost_per_year.p50
+    assert 0.5 < costs["ceramic_entry"] / costs["sealant"] < 2.0
 
 
 def test_a_correction_ends_the_bonnet_only_and_the_other_panels_keep_their_age() -> None:

@@ -11,9 +11,11 @@ from functools import lru_cache
 from lifecycle.climate.class_table import climate_of_class
 from lifecycle.wear.types import (
     ClimateYear,
+    EventInput,
     HabitPeriod,
     LayerInput,
     Place,
+    ReadingInput,
     SurfaceInput,
     VehicleInput,
 )
@@ -70,3 +72,32 @@ def vehicle(*surfaces: SurfaceInput, habits: tuple[HabitPeriod, ...] = (), **cha
         surfaces=surfaces,
     )
     return replace(usual, **changes)  # type: ignore[arg-type]
+
+
+def ten_layers() -> VehicleInput:
+    """Ten layers on eight surfaces, with four readings, two events and two periods of use: for measuring time."""
+    coated = date(2025, 3, 1)
+    return vehicle(
+        surface(layer("ceramic_mid", coated), layer("booster", date(2025, 10, 1))),
+        surface(layer("ceramic_mid", coated), code="roof"),
+        surface(layer("ceramic_mid", coated), code="doors", orientation="side"),
+        surface(
+            layer("film_body", coated), layer("film_top_coat", coated),
+            code="front", orientation="front", substrate="plastic",
+        ),
+        surface(layer("windscreen_coat", date(2025, 9, 1)), code="screen", orientation="screen", substrate="glass"),
+        surface(layer("wheel_coat", date(2025, 9, 1)), code="wheels", orientation="wheel", substrate="aluminium"),
+        surface(layer("trim_coat", coated), code="trim", orientation="side", substrate="plastic"),
+        surface(layer("leather_guard", date(2025, 12, 1)), code="seats", orientation="inside", substrate="leather"),
+        habits=(habit(end=date(2025, 8, 1)), habit(start=date(2025, 8, 1), parking="street")),
+        readings=(
+            ReadingInput(date(2025, 9, 1), "bonnet", "decontaminated", contact_angle_deg=101.0, drops=5),
+            ReadingInput(date(2025, 9, 1), "doors", "decontaminated", beading_score=4),
+            ReadingInput(date(2025, 12, 1), "roof", "washed", beading_score=3),
+            ReadingInput(date(2026, 1, 1), "screen", "washed", works=True),
+        ),
+        events=(
+            EventInput(date(2025, 9, 1), "decontamination"),
+            EventInput(date(2026, 2, 1), "bird_dropping", surface="bonnet", dwell_h=20.0, air_c=20.0),
+        ),
+    )  # fmt: skip
