@@ -104,7 +104,7 @@ def prepare(env: dict[str, str], *, fresh: bool) -> None:
     manage(env, "migrate", "--no-input", "--verbosity", "0")
     manage(env, "createcachetable")
     manage(env, "load_demo", "--if-empty")
-    manage(env, "cycle")
+    manage(env, "cycle", "--morning")  # by night nothing would be sent, and a demo without mail shows little
 
 
 def start(env: dict[str, str], name: str, *arguments: str) -> subprocess.Popen[bytes]:

@@ -22,9 +22,10 @@ from django.core.exceptions import ImproperlyConfigured
 
 BASE_DIR = Path(__file__).resolve().parent.parent
 env = environ.Env()
-environ.Env.read_env(BASE_DIR / "var" / "env", overwrite=False)
-
 MODE = env("SHEENWARD_MODE", default="production")
+if MODE == "production":
+    # A test run or a demo in an installed checkout must never reach the installation's database or broker.
+    environ.Env.read_env(BASE_DIR / "var" / "env", overwrite=False)
 if MODE not in ("demo", "test", "production"):
     raise ImproperlyConfigured(f"SHEENWARD_MODE is {MODE!r}; set it to demo, test or production.")
 PRODUCTION = MODE == "production"
@@ -148,7 +149,7 @@ MFA_TOTP_ISSUER = "Sheenward"
 MFA_WEBAUTHN_ALLOW_INSECURE_ORIGIN = not PRODUCTION
 
 LANGUAGE_CODE = "en"
-LANGUAGES = [("en", "English"), ("de", "Deutsch")]
+LANGUAGES = [("en", "English")]  # one more when its catalogue is complete
 LOCALE_PATHS = [BASE_DIR / "portal" / "locale"]
 TIME_ZONE = "UTC"
 USE_TZ = True
@@ -196,6 +197,8 @@ if PRODUCTION:
     SECURE_HSTS_PRELOAD = True
     if env.bool("SHEENWARD_BEHIND_PROXY", default=False):
         SECURE_PROXY_SSL_HEADER = ("HTTP_X_FORWARDED_PROTO", "https")
+        # Sign-in limits count the caller, not the proxy.
+        ALLAUTH_TRUSTED_PROXY_COUNT = 1
 
 MAIL = env("SHEENWARD_MAIL", default={"demo": "folder", "test": "memory", "production": "console"}[MODE])
 EMAIL_BACKEND = {

@@ -107,6 +107,23 @@ def locate(text: str) -> Place:
         raise DomainError(f"where: {error}", field="where") from error
 
 
+def check_place(
+    *, lat: float, lon: float, height_m: float | None, sea_distance_m: float | None, road_salt: str | None
+) -> None:
+    """Refuse a place that cannot be.
+
+    Raises:
+        DomainError: a figure out of range or an unknown word; the field says which.
+    """
+    _within("lat", lat, (-90.0, 90.0), "degrees")
+    _within("lon", lon, (-180.0, 180.0), "degrees")
+    _within("height_m", height_m, HEIGHT_M, "m")
+    _within("sea_distance_m", sea_distance_m, SEA_M, "m")
+    if road_salt is not None and road_salt not in ROAD_SALT:
+        known = ", ".join(ROAD_SALT)
+        raise DomainError(f"road_salt: {road_salt!r} is not known; use one of {known}.", field="road_salt")
+
+
 def set_place(
     *,
     studio: Studio,
@@ -128,13 +145,7 @@ def set_place(
         DomainError: a figure out of range; the field says which.
         NotFoundHere: the site is not of this studio.
     """
-    _within("lat", lat, (-90.0, 90.0), "degrees")
-    _within("lon", lon, (-180.0, 180.0), "degrees")
-    _within("height_m", height_m, HEIGHT_M, "m")
-    _within("sea_distance_m", sea_distance_m, SEA_M, "m")
-    if road_salt is not None and road_salt not in ROAD_SALT:
-        known = ", ".join(ROAD_SALT)
-        raise DomainError(f"road_salt: {road_salt!r} is not known; use one of {known}.", field="road_salt")
+    check_place(lat=lat, lon=lon, height_m=height_m, sea_distance_m=sea_distance_m, road_salt=road_salt)
     with transaction.atomic():
         site = one(Site, studio, site_id, lock=True)
         before = [site.lat, site.lon, site.height_m, site.sea_distance_m, site.road_salt]

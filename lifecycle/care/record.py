@@ -9,7 +9,7 @@ from datetime import date, datetime
 from django.db import transaction
 
 from lifecycle import journal
-from lifecycle.care.find import one
+from lifecycle.care.find import one, plausible_day
 from lifecycle.care.register import known
 from lifecycle.errors import DomainError
 from lifecycle.models import (
@@ -64,6 +64,7 @@ class FindingEntry:
 
 
 def _not_after(field: str, day: date, studio: Studio, at: datetime) -> None:
+    plausible_day(field, day)
     if day > studio.day(at):
         raise DomainError(f"{field}: {day} lies in the future; give the day on which it happened.", field=field)
 
@@ -116,6 +117,15 @@ def record_layer(
     return layer
 
 
+def _surface_of(studio: Studio, vehicle: Vehicle, surface_id: int | None) -> Surface | None:
+    if surface_id is None:
+        return None
+    surface = one(Surface, studio, surface_id)
+    if surface.vehicle_id != vehicle.pk:
+        raise DomainError("surface: it belongs to another vehicle.", field="surface")
+    return surface
+
+
 def end_coats(*, surface: Surface, on: date, why: str) -> int:
     """End every live coat above the clear on a surface (a polish takes them). A film stays, its top coat does not.
 
@@ -151,9 +161,7 @@ def record_event(
     if air_c is not None and not -60 <= air_c <= 60:
         raise DomainError(f"air_c: {air_c} °C is not between -60 and 60.", field="air_c")
     vehicle = one(Vehicle, studio, vehicle_id)
-    surface = one(Surface, studio, surface_id) if surface_id is not None else None
-    if surface is not None and surface.vehicle_id != vehicle.pk:
-        raise DomainError("surface: it belongs to another vehicle.", field="surface")
+    surface = _surface_of(studio, vehicle, surface_id)
     if kind in ENDS_COATS and surface is None:
         raise DomainError(f"surface: say which surface the {kind.replace('_', ' ')} was on.", field="surface")
     with transaction.atomic():
@@ -229,7 +237,7 @@ def record_inspection(
             Finding.objects.create(
                 studio=studio, inspection=inspection, kind=finding.kind, severity=finding.severity,
                 pre_existing=finding.pre_existing, note=finding.note,
-                surface=one(Surface, studio, finding.surface_id) if finding.surface_id is not None else None,
+                surface=_surface_of(studio, vehicle, finding.surface_id),
             )  # fmt: skip
         _ask_for_assessment(vehicle.pk)
         journal.record(
@@ -271,6 +279,7 @@ def record_habits(
         raise DomainError(f"washes_per_year: {washes_per_year:g} is not between 0 and 400.", field="washes_per_year")
     if trees_birds not in range(4):
         raise DomainError(f"trees_birds: {trees_birds} is not 0, 1, 2 or 3.", field="trees_birds")
+    plausible_day("start", start)
     vehicle = one(Vehicle, studio, vehicle_id)
     with transaction.atomic():
         before = Habits.objects.filter(vehicle=vehicle, end=None).first()
@@ -301,6 +310,8 @@ def record_storage(
     *, studio: Studio, vehicle_id: int, start: date, end: date | None = None, actor: str, at: datetime
 ) -> Storage:
     """The vehicle stands unused from `start` to `end`. It still ages, but nothing is due and nobody is reminded."""
+    plausible_day("start", start)
+    plausible_day("end", end)
     if end is not None and end <= start:
         raise DomainError(f"end: {end} is not after the start, {start}.", field="end")
     vehicle = one(Vehicle, studio, vehicle_id)

@@ -7,7 +7,7 @@ from datetime import date, datetime
 from django.db import IntegrityError, transaction
 
 from lifecycle import journal
-from lifecycle.care.find import one
+from lifecycle.care.find import one, plausible_day
 from lifecycle.errors import DomainError
 from lifecycle.models import (
     Complaint,
@@ -221,8 +221,9 @@ def add_contract_term(
     *, studio: Studio, vehicle_id: int, title: str, due: date, tolerance_days: int, actor: str, at: datetime
 ) -> ContractTerm:
     """An inspection that a contract asks for on a date."""
-    if tolerance_days < 0:
-        raise DomainError("tolerance_days: must be 0 or more.", field="tolerance_days")
+    plausible_day("due", due)
+    if not 0 <= tolerance_days <= 366:
+        raise DomainError(f"tolerance_days: {tolerance_days} is not between 0 and 366.", field="tolerance_days")
     vehicle = one(Vehicle, studio, vehicle_id)
     with transaction.atomic():
         term: ContractTerm = ContractTerm.objects.create(

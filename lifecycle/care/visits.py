@@ -3,17 +3,19 @@
 from __future__ import annotations
 
 import hashlib
-from collections import defaultdict
 from collections.abc import Mapping, Sequence
 from datetime import date, datetime, timedelta
 from decimal import Decimal
+from typing import Any
 
+import structlog
 from django.db import transaction
+from django.db.models import QuerySet
 
 from lifecycle import journal
 from lifecycle.care.bundling import Bundle, bundle
 from lifecycle.care.due import Due
-from lifecycle.care.find import one
+from lifecycle.care.find import one, plausible_day
 from lifecycle.care.record import record_event, record_inspection
 from lifecycle.care.rules import TASKS
 from lifecycle.errors import DomainError
@@ -31,6 +33,8 @@ from lifecycle.models import (
     VisitProposal,
     VisitState,
 )
+
+log = structlog.get_logger("sheenward.care")
 
 AHEAD = timedelta(days=90)
 # What a finished task tells the forecast. Layers are recorded by the technician, with product and batch.
@@ -52,41 +56,48 @@ def due_of(row: CareDue) -> Due:
 def propose(*, at: datetime) -> Mapping[str, int]:
     """Bundle the open windows of the next three months into visits, vehicle by vehicle."""
     counts = {"vehicles": 0, "proposed": 0, "withdrawn": 0}
-    by_vehicle: dict[int, list[CareDue]] = defaultdict(list)
-    rows = CareDue.objects.filter(
-        state=DueState.OPEN, earliest__lte=at.date() + AHEAD, vehicle__retired_on=None
-    ).select_related("vehicle", "vehicle__site")
-    for row in rows:
-        by_vehicle[row.vehicle_id].append(row)
-    standing: dict[int, dict[str, VisitProposal]] = defaultdict(dict)
-    for proposal in VisitProposal.objects.filter(state=ProposalState.PROPOSED).prefetch_related("dues"):
-        standing[proposal.vehicle_id][proposal.key] = proposal
-    for vehicle_id in sorted(by_vehicle.keys() | standing.keys()):
-        made, gone = _propose_for(by_vehicle.get(vehicle_id, []), standing.get(vehicle_id, {}), at)
+    soon = _due_soon(at)
+    standing = VisitProposal.objects.filter(state=ProposalState.PROPOSED)
+    ids = set(soon.values_list("vehicle_id", flat=True)) | set(standing.values_list("vehicle_id", flat=True))
+    for vehicle_id in sorted(ids):
+        try:
+            made, gone = _propose_for(vehicle_id, at)
+        except Exception:
+            counts["failed"] = counts.get("failed", 0) + 1
+            log.exception("visits could not be proposed", vehicle=vehicle_id)
+            continue
         counts["vehicles"] += 1
         counts["proposed"] += made
         counts["withdrawn"] += gone
-    return {**counts, "standing": VisitProposal.objects.filter(state=ProposalState.PROPOSED).count()}
+    return {**counts, "standing": standing.count()}
+
+
+def _due_soon(at: datetime) -> QuerySet[Any]:
+    dues: QuerySet[Any] = CareDue.objects.filter(
+        state=DueState.OPEN, earliest__lte=at.date() + AHEAD, vehicle__retired_on=None
+    )
+    return dues
 
 
 def _key(rows: Sequence[CareDue]) -> str:
     return hashlib.sha256(",".join(str(pk) for pk in sorted(row.pk for row in rows)).encode()).hexdigest()
 
 
-def _propose_for(rows: list[CareDue], standing: Mapping[str, VisitProposal], at: datetime) -> tuple[int, int]:
-    row_of = {row.task: row for row in rows}
+def _propose_for(vehicle_id: int, at: datetime) -> tuple[int, int]:
+    """Proposals of one vehicle, under its lock: two workers, or somebody who books meanwhile, take turns."""
     made, kept = 0, set()
-    bundles = bundle([due_of(row) for row in rows], as_of=at.date(), size=rows[0].vehicle.size) if rows else ()
     with transaction.atomic():
-        for bundled in bundles:
+        vehicle = Vehicle.objects.select_for_update().get(pk=vehicle_id)
+        row_of = {row.task: row for row in _due_soon(at).filter(vehicle=vehicle).select_related("vehicle__site")}
+        proposals = VisitProposal.objects.filter(vehicle=vehicle, state=ProposalState.PROPOSED)
+        standing = {proposal.key: proposal for proposal in proposals}
+        for bundled in bundle([due_of(row) for row in row_of.values()], as_of=at.date(), size=vehicle.size):
             members = [row_of[due.task] for due in bundled.dues]
             key = _key(members)
             kept.add(key)
             made += _write_proposal(members, bundled, standing.get(key), key, at)
-        gone = [proposal for key, proposal in standing.items() if key not in kept]
-        for proposal in gone:
-            proposal.state = ProposalState.WITHDRAWN
-            proposal.save(update_fields=["state"])
+        gone = [proposal.pk for key, proposal in standing.items() if key not in kept]
+        VisitProposal.objects.filter(pk__in=gone).update(state=ProposalState.WITHDRAWN)
     return made, len(gone)
 
 
@@ -142,6 +153,7 @@ def book(
         raise DomainError(
             f"tasks: {', '.join(unknown) or 'none'} — choose from {', '.join(sorted(TASKS))}.", field="tasks"
         )
+    plausible_day("on", on)
     if on < studio.day(at):
         raise DomainError(f"on: {on} lies in the past; choose today or later.", field="on")
     proposal = one(VisitProposal, studio, proposal_id) if proposal_id is not None else None
@@ -150,6 +162,8 @@ def book(
     if labour <= 0:
         raise DomainError("hours: give more than 0.", field="hours")
     with transaction.atomic():
+        vehicle = one(Vehicle, studio, vehicle_id, lock=True)
+        _not_booked_yet(vehicle, tasks, studio.day(at))
         visit: Visit = Visit.objects.create(
             studio=studio, vehicle=vehicle, site=vehicle.site, bay=bay, proposal=proposal, on=on, hours=labour,
             tasks=list(tasks), booked_at=at,
@@ -163,6 +177,17 @@ def book(
             vehicle_id=vehicle.pk, on=on, tasks=list(tasks),
         )  # fmt: skip
     return visit
+
+
+def _not_booked_yet(vehicle: Vehicle, tasks: Sequence[str], today: date) -> None:
+    """Refuse work that a coming visit already covers: most likely somebody clicked twice."""
+    for visit in Visit.objects.filter(vehicle=vehicle, state=VisitState.BOOKED, on__gte=today):
+        twice = [TASKS[task].title for task in tasks if task in visit.tasks]
+        if twice:
+            raise DomainError(
+                f"tasks: {', '.join(twice)} is already booked for {visit.on}; settle or cancel that visit first.",
+                field="tasks",
+            )
 
 
 def settle(

@@ -6,6 +6,7 @@ from collections.abc import Mapping
 from datetime import datetime
 from typing import Any
 
+import structlog
 from django.db import transaction
 
 from lifecycle import journal
@@ -13,6 +14,8 @@ from lifecycle.care.due import Due, DueReport
 from lifecycle.care.rules import assess_due
 from lifecycle.condition import stored_forecast
 from lifecycle.models import LIVE_DUE, Assessment, CareDue, DueState, Refusal, Vehicle
+
+log = structlog.get_logger("sheenward.care")
 
 WORDS = ("known", "changed", "expected", "prevents", "if_postponed", "self_check", "cause")
 MOVABLE = ("surfaces", "earliest", "ideal", "latest", "contract_on", "reason_code", "why", "words")
@@ -23,7 +26,12 @@ def open_windows(*, at: datetime) -> Mapping[str, int]:
     counts = {"vehicles": 0, "opened": 0, "moved": 0, "withdrawn": 0, "refused": 0}
     fresh = Assessment.objects.filter(latest=True, windows_at=None, vehicle__retired_on=None).order_by("pk")
     for pk in list(fresh.values_list("pk", flat=True)):
-        changed = _open_for(pk, at)
+        try:
+            changed = _open_for(pk, at)
+        except Exception:
+            counts["failed"] = counts.get("failed", 0) + 1
+            log.exception("care windows could not be opened", assessment=pk)
+            continue
         if changed is not None:
             counts["vehicles"] += 1
             for name, number in changed.items():
@@ -77,10 +85,12 @@ def _apply(assessment: Assessment, report: DueReport, at: datetime) -> Mapping[s
             _journal(row, "care due moved", at)
     for row in live.values():
         if row.state == DueState.OPEN:
-            row.state, row.closed_at, row.closed_why = DueState.WITHDRAWN, at, "The forecast no longer asks for it."
-            row.save(update_fields=["state", "closed_at", "closed_why"])
-            counts["withdrawn"] += 1
-            _journal(row, "care due withdrawn", at)
+            gone = CareDue.objects.filter(pk=row.pk, state=DueState.OPEN).update(
+                state=DueState.WITHDRAWN, closed_at=at, closed_why="The forecast no longer asks for it."
+            )
+            if gone:  # else somebody booked it meanwhile
+                counts["withdrawn"] += 1
+                _journal(row, "care due withdrawn", at)
     _write_refusals(vehicle, report, at)
     return counts
 

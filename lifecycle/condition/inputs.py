@@ -178,6 +178,13 @@ def _thickness(vehicle: Vehicle) -> dict[int, list[Thickness]]:
     return found
 
 
+def _removals(row: Correction) -> list[Removal]:
+    """One entry for what was measured, else one for each pass."""
+    if row.removal_low_um is not None and row.removal_high_um is not None:
+        return [Removal(on=row.on, stage=row.stage, taken_um=(row.removal_low_um, row.removal_high_um))]
+    return [Removal(on=row.on, stage=row.stage)] * row.passes
+
+
 def _surfaces(vehicle: Vehicle, figures: Overrides) -> tuple[SurfaceInput, ...]:
     read: Mapping[int, list[Thickness]] = _thickness(vehicle)
     return tuple(
@@ -186,7 +193,7 @@ def _surfaces(vehicle: Vehicle, figures: Overrides) -> tuple[SurfaceInput, ...]:
             refinished_on=row.refinished_on,
             thickness=read[row.pk][-1] if row.pk in read else None,
             earlier_thickness=_since_painted(row, read.get(row.pk, [])[:-1]),
-            removals=tuple(Removal(on=c.on, stage=c.stage) for c in row.corrections.all() for _ in range(c.passes)),
+            removals=tuple(removal for correction in row.corrections.all() for removal in _removals(correction)),
             layers=tuple(_layer(layer, figures) for layer in row.layers.all()),
         )
         for row in vehicle.surfaces.all()

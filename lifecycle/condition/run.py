@@ -9,6 +9,7 @@ from datetime import date, datetime, timedelta
 from functools import cache
 from typing import Any
 
+import structlog
 from django.db import transaction
 from django.db.models import Exists, OuterRef, Q
 from pydantic import TypeAdapter
@@ -23,7 +24,10 @@ from lifecycle.wear.assessment import assess as wear_assess
 from lifecycle.wear.marks import NO_OVERRIDES, Overrides, overridden
 from lifecycle.wear.types import ClimateYear, LayerForecast, Place, VehicleForecast, VehicleInput
 
+log = structlog.get_logger("sheenward.condition")
+
 CHUNK = 50
+TRIES = 3
 
 
 @cache
@@ -68,7 +72,8 @@ def stale_vehicle_ids(at: datetime) -> list[int]:
 
 
 def assess(*, at: datetime, progress: Callable[[int, int], None] | None = None) -> Mapping[str, int]:
-    """Assess every vehicle whose inputs changed; safe to run twice, or from two workers at once."""
+    """Assess every vehicle whose inputs changed. May run twice, or in two workers at once; a vehicle that cannot be
+    assessed is logged and counted, and the others go on."""
     ids = stale_vehicle_ids(at)
     counts = {"assessed": 0, "unchanged": 0}
     climate = climate_store.reader(at)
@@ -77,7 +82,11 @@ def assess(*, at: datetime, progress: Callable[[int, int], None] | None = None) 
         figures = figures_of(vehicle.studio_id for vehicle in rows)
         for vehicle in rows:
             own = figures.get(vehicle.studio_id, NO_OVERRIDES)
-            counts["assessed" if _assess_row(vehicle, climate, own, at) else "unchanged"] += 1
+            try:
+                counts["assessed" if _assess_row(vehicle, climate, own, at) else "unchanged"] += 1
+            except Exception:
+                counts["failed"] = counts.get("failed", 0) + 1
+                log.exception("vehicle could not be assessed", vehicle=vehicle.pk)
         if progress is not None:
             progress(min(start + CHUNK, len(ids)), len(ids))
     return counts
@@ -99,31 +108,52 @@ def assess_one(*, studio: Studio, vehicle_id: int, at: datetime) -> Assessment:
 
 
 def _assess_row(vehicle: Vehicle, climate: Callable[[Place], ClimateYear], figures: Overrides, at: datetime) -> bool:
+    """Forecast one vehicle and keep it, if its inputs changed.
+
+    Somebody may record something while we calculate. Every recording touches the vehicle's row, so under its lock the
+    inputs are read once more: only a forecast of what is on record now is kept, and only then is the wish for one met.
+    """
+    for _ in range(TRIES):
+        given, digest = _given(vehicle, climate, figures, at)
+        known = Assessment.objects.filter(vehicle=vehicle, latest=True, input_hash=digest).exists()
+        forecast = None
+        if not known:
+            with overridden(figures):
+                forecast = wear_assess(given, climate)
+        with transaction.atomic():
+            Vehicle.objects.select_for_update().get(pk=vehicle.pk)
+            vehicle = rows_for([vehicle.pk])[0]
+            if _given(vehicle, climate, figures, at)[1] != digest:
+                continue
+            Vehicle.objects.filter(pk=vehicle.pk).update(assess_again=False)
+            latest = list(Assessment.objects.filter(vehicle=vehicle, latest=True))
+            if forecast is None or any(old.input_hash == digest for old in latest):
+                return False
+            _supersede(latest)
+            assessment = _store(vehicle, given, forecast, digest, at)
+            journal.record(
+                studio=vehicle.studio, actor="cycle", at=at, verb="condition assessed", subject="assessment",
+                subject_id=assessment.pk, vehicle_id=vehicle.pk, model_version=MODEL_VERSION, input_hash=digest,
+            )  # fmt: skip
+            return True
+    log.warning("vehicle changes faster than it can be assessed", vehicle=vehicle.pk)
+    return False
+
+
+def _given(
+    vehicle: Vehicle, climate: Callable[[Place], ClimateYear], figures: Overrides, at: datetime
+) -> tuple[VehicleInput, str]:
     given = vehicle_input(vehicle, as_of=vehicle.studio.day(at), figures=figures)
     places = dict.fromkeys([given.place, *(habit.place for habit in given.habits if habit.place is not None)])
-    digest = input_hash(given, [climate(place) for place in places], figures=figures.digest)
-    before = Assessment.objects.filter(vehicle=vehicle, latest=True).first()
-    if before is not None and before.input_hash == digest:
-        Vehicle.objects.filter(pk=vehicle.pk).update(assess_again=False)
-        return False
-    with overridden(figures):
-        forecast = wear_assess(given, climate)
-    with transaction.atomic():
-        # Whoever holds the vehicle's row writes; a second worker then finds the same hash.
-        Vehicle.objects.select_for_update().get(pk=vehicle.pk)
-        for old in Assessment.objects.filter(vehicle=vehicle, latest=True):
-            if old.input_hash == digest:
-                return False
-            old.latest, old.whole, old.inputs = False, {}, {}
-            old.save(update_fields=["latest", "whole", "inputs"])
-            Forecast.objects.filter(assessment=old).update(course=[])
-        assessment = _store(vehicle, given, forecast, digest, at)
-        Vehicle.objects.filter(pk=vehicle.pk).update(assess_again=False)
-        journal.record(
-            studio=vehicle.studio, actor="cycle", at=at, verb="condition assessed", subject="assessment",
-            subject_id=assessment.pk, vehicle_id=vehicle.pk, model_version=MODEL_VERSION, input_hash=digest,
-        )  # fmt: skip
-    return True
+    return given, input_hash(given, [climate(place) for place in places], figures=figures.digest)
+
+
+def _supersede(earlier: list[Assessment]) -> None:
+    """The figures of an earlier assessment stay as history; its bulk goes."""
+    for old in earlier:
+        old.latest, old.whole, old.inputs = False, {}, {}
+        old.save(update_fields=["latest", "whole", "inputs"])
+        Forecast.objects.filter(assessment=old).update(course=[])
 
 
 def _store(vehicle: Vehicle, given: VehicleInput, forecast: VehicleForecast, digest: str, at: datetime) -> Assessment:

@@ -21,7 +21,7 @@ from lifecycle.wear.chemistry import layer_figures
 from lifecycle.wear.figures import figure, wear_value
 from lifecycle.wear.marks import Figure
 from lifecycle.wear.stack import FILMS, PAINTED, LiveLayer
-from lifecycle.wear.types import Band, ClearCoat, FloatArray, Mark, SurfaceInput, Thickness
+from lifecycle.wear.types import Band, ClearCoat, FloatArray, Mark, Removal, SurfaceInput, Thickness
 
 LEAST_READINGS = 5
 GAUGES = {"magnetic": ("steel",), "eddy": ("aluminium",), "ultrasonic": PAINTED}
@@ -72,12 +72,20 @@ def clear_share(total_um: float) -> Figure:
     return figure("clear.middle" if total_um >= wear_value("clear.middle_from") else "clear.thin")
 
 
+def taken(removal: Removal) -> Figure:
+    """What one entry of the ledger took, µm: as measured, else the figure of its stage."""
+    if removal.taken_um is None:
+        return figure(f"removal.{removal.stage}")
+    low, high = removal.taken_um
+    return Figure((low + high) / 2.0, low, high, "µm", Mark.LEARNED_HERE, "measured before and after the correction")
+
+
 def removed_band(surface: SurfaceInput, *, unlisted_corrections: int = 0) -> Band:
     """What polishing has taken so far, µm. Any number of unknown past jobs is one allowance of 3 to 6 µm.
 
     `unlisted_corrections` are corrections without a grade (from events): 1 to 4 µm each.
     """
-    items = [figure(f"removal.{removal.stage}") for removal in surface.removals if removal.stage != "unknown_past"]
+    items = [taken(removal) for removal in surface.removals if removal.stage != "unknown_past"]
     items += [figure("removal.correction")] * unlisted_corrections
     if any(removal.stage == "unknown_past" for removal in surface.removals):
         items.append(figure("clear.unknown_past"))
@@ -110,7 +118,7 @@ def _steps(surface: SurfaceInput, unlisted: int) -> list[tuple[date, int, Figure
     unknown = [removal for removal in surface.removals if removal.stage == "unknown_past"]
     for removal in surface.removals:
         if removal.stage != "unknown_past":
-            steps.append((removal.on, 1, figure(f"removal.{removal.stage}")))
+            steps.append((removal.on, 1, taken(removal)))
     if unknown:
         steps.append((date.min, 0, figure("clear.unknown_past")))
     steps += [(date.min, 1, figure("removal.correction"))] * unlisted

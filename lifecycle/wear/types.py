@@ -30,7 +30,7 @@ class Mark(StrEnum):
 
 
 class Mechanism(StrEnum):
-    """The seven ways in which a layer wears (house plan, section 5)."""
+    """The seven ways in which a layer wears."""
 
     SUNLIGHT = "sunlight"  # U
     HYDROLYSIS = "hydrolysis"  # H
@@ -159,8 +159,12 @@ class Thickness:
 
 @dataclass(frozen=True, slots=True)
 class Removal:
+    """Clear coat taken off one surface. `taken_um` is the range (10-90 %) if it was measured, all passes together; else
+    None, and the stage's own figure for one pass counts."""
+
     on: date
     stage: str  # finishing, one_step, cut_and_refine, spot_sanding, unknown_past
+    taken_um: tuple[float, float] | None = None
 
 
 @dataclass(frozen=True, slots=True)

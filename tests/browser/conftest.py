@@ -89,7 +89,7 @@ def portal(browser: Browser, tmp_path_factory: pytest.TempPathFactory) -> Iterat
     installation.python("manage.py", "migrate", "--no-input", "--verbosity", "0")
     installation.python("manage.py", "createcachetable")
     installation.python("manage.py", "load_demo")
-    installation.python("manage.py", "cycle")
+    installation.python("manage.py", "cycle", "--morning")
     command = ("-m", "gunicorn", "portal.wsgi:application", "--bind", f"127.0.0.1:{port}", "--workers", "2")
     with installation.process("web", *command, "--no-control-socket") as web:
         wait_for(lambda: servers.answers(port), "the portal to listen", web)

@@ -5,6 +5,7 @@ from __future__ import annotations
 from contextlib import contextmanager
 from datetime import UTC, date, datetime, timedelta
 from io import StringIO
+from zoneinfo import ZoneInfo
 
 import pytest
 from django.core.management import CommandError, call_command
@@ -16,10 +17,11 @@ from lifecycle.care.windows import open_windows
 from lifecycle.condition import assess_one
 from lifecycle.management.demo.load import load
 from lifecycle.management.demo.people_plans import customers
-from lifecycle.management.demo.plans import open_book, read_rows
-from lifecycle.management.demo.when import awake, when, winters
+from lifecycle.management.demo.plans import open_book, read_json, read_rows
+from lifecycle.management.demo.when import awake, last_morning, when, winters
 from lifecycle.outlook import offers, reads
 from lifecycle.outlook.prospects import BY_CALENDAR, RENEWED_BY
+from lifecycle.reminders.rules import is_quiet
 from lifecycle.wear.choices import LAYER_KINDS
 
 pytestmark = pytest.mark.django_db
@@ -303,3 +305,17 @@ def test_every_story_opens_as_a_page(demo, client, time_machine, settings):
         page = client.get(f"/studio/vehicle/{vehicle(plate).pk}/")
         assert page.status_code == 200, plate
         assert plate in page.content.decode()
+
+
+@pytest.mark.parametrize(
+    ("now", "morning"),
+    [
+        (datetime(2026, 3, 2, 9, 59, tzinfo=UTC), datetime(2026, 3, 1, 10, tzinfo=UTC)),
+        (datetime(2026, 3, 2, 10, 0, tzinfo=UTC), datetime(2026, 3, 2, 10, tzinfo=UTC)),
+        (datetime(2026, 3, 2, 23, 0, tzinfo=UTC), datetime(2026, 3, 2, 10, tzinfo=UTC)),
+    ],
+)
+def test_the_demo_writes_its_mail_in_the_morning(now, morning):
+    assert last_morning(now) == morning
+    for site in read_json("studio.json")["sites"].values():
+        assert not is_quiet(morning, ZoneInfo(site["zone"]))

@@ -230,8 +230,11 @@ def test_explain_prints_the_chain_with_numbers(story, capsys):
     cycle(NOW)
     call_command("explain", "vehicle", car.plate)
     said = capsys.readouterr().out
-    for step in (*range(1, 12), 13):
-        assert re.search(rf"^{step} +\w|^{step}-|^3-6", said, re.MULTILINE), f"step {step} is missing:\n{said}"
+    words = ("climate", "habits", "stress", "forecast", "evidence", "assessment", "care due", "visit", "reminder",
+             "message", "hand-over", "receipt", "advice")  # fmt: skip
+    for step, word in enumerate(words, start=1):
+        if step != 12:  # no receipt has come yet
+            assert re.search(rf"^{step} +{word} +\S.*\d", said, re.MULTILINE), f"step {step} is missing:\n{said}"
     reminder = models.Reminder.objects.filter(state="written").first()
     call_command("explain", "reminder", str(reminder.pk))
     said = capsys.readouterr().out

@@ -5,6 +5,7 @@ Their zone is one where it is about noon now, so that no quiet hour holds the re
 
 from __future__ import annotations
 
+import secrets
 import sys
 from datetime import UTC, datetime, timedelta
 
@@ -23,7 +24,7 @@ def build(count: int, now: datetime) -> None:
     from tests.factories import SiteFactory, StudioFactory
 
     zone = noon_zone(now)
-    studio = StudioFactory(zone=zone)
+    studio = StudioFactory(zone=zone, slug=f"scene-{secrets.token_hex(6)}")
     site = SiteFactory(studio=studio, zone=zone)
     since = now - timedelta(days=300)
     told = {"studio": studio, "actor": "test", "at": since}

@@ -217,3 +217,17 @@ def test_what_the_readings_say_of_the_removal_moves_the_budget() -> None:
         clear_coat(polished(122.0, 115.0), paint="clear_coat"),
     )
     assert worse.budget_um.p50 < believed.budget_um.p50 - 1.0
+
+
+def test_a_measured_removal_moves_the_budget():
+    """Less was taken than the grade's figure says, in a narrower range. Common practice, no source."""
+    by_grade = SurfaceInput(
+        code="bonnet", orientation="flat", substrate="steel",
+        thickness=Thickness(values=(112, 113, 111, 112, 112), method="magnetic"),
+        removals=(Removal(date(2024, 1, 1), "cut_and_refine"),),
+    )  # fmt: skip
+    measured = replace(by_grade, removals=(Removal(date(2024, 1, 1), "cut_and_refine", taken_um=(0.9, 1.1)),))
+    grade, known = removed_band(by_grade), removed_band(measured)
+    assert known.p50 == pytest.approx(1.0)
+    assert known.p50 < grade.p50
+    assert known.p90 - known.p10 < grade.p90 - grade.p10

@@ -13,6 +13,7 @@ from django.utils import timezone
 from django.utils.dateparse import parse_datetime
 
 from lifecycle import tasks
+from lifecycle.management.demo.when import last_morning
 from lifecycle.models import LIVE_DUE, Assessment, CareDue, Message, Reminder
 
 
@@ -21,11 +22,12 @@ class Command(BaseCommand):
 
     def add_arguments(self, parser: CommandParser) -> None:
         parser.add_argument("--at", help="work as if it were this time, e.g. 2026-03-02T09:00:00+01:00")
+        parser.add_argument("--morning", action="store_true", help="work as if it were the last 10:00 UTC")
 
     def handle(self, *args: Any, **options: Any) -> None:
-        at = timezone.now()
-        if options["at"]:
-            at = _aware(options["at"])
+        at = _aware(options["at"]) if options["at"] else timezone.now()
+        if options["morning"]:
+            at = last_morning(at)
         number = 0
 
         def told(step: tasks.Step, counts: Mapping[str, int]) -> None:
@@ -51,6 +53,8 @@ class Command(BaseCommand):
         listed = ", ".join(f"{state.replace('_', ' ')} {count}" for state, count in sorted(states.items()))
         self.stdout.write(f"Messages written     {sum(states.values())}{f' ({listed})' if listed else ''}")
         skipped = Counter(Reminder.objects.filter(state="skipped").values_list("reason_code", flat=True))
+        later = skipped.pop("first_comes_first", 0)
+        self.stdout.write(f"Follow-ups to come   {later}")
         self.stdout.write(f"Reminders not sent   {sum(skipped.values())}, because:")
         for code, count in skipped.most_common():
             self.stdout.write(f"  {count:5}  {code.replace('_', ' ')}")

@@ -2,15 +2,15 @@
 
 from __future__ import annotations
 
-from datetime import date, datetime
+from datetime import date
 from typing import Any
-from zoneinfo import ZoneInfo
 
 from django.core.management.base import BaseCommand, CommandError, CommandParser
+from django.utils import timezone
 
 from lifecycle.errors import DomainError
 from lifecycle.management.demo.load import load
-from lifecycle.management.demo.plans import read_json
+from lifecycle.management.demo.when import last_morning
 from lifecycle.models import Studio
 
 
@@ -25,7 +25,7 @@ class Command(BaseCommand):
         if options["if_empty"] and Studio.objects.exists():
             self.stdout.write("There is a studio already; nothing was loaded.")
             return
-        today = options["today"] or datetime.now(ZoneInfo(read_json("studio.json")["studio"]["zone"])).date()
+        today = options["today"] or last_morning(timezone.now()).date()
         try:
             counts = load(today=today)
         except DomainError as error:

@@ -35,6 +35,12 @@ def at(day: date, hour: int = 10) -> datetime:
     return datetime.combine(day, time(hour), tzinfo=UTC)
 
 
+def last_morning(now: datetime) -> datetime:
+    """The latest 10:00 UTC that has passed. Nobody has quiet hours then at any site of the demo."""
+    today = at(now.astimezone(UTC).date())
+    return today if today <= now else today - timedelta(days=1)
+
+
 def winters(*, since: date, today: date) -> list[tuple[date, date]]:
     """November to March of every winter that has begun since a day."""
     found = []

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from datetime import timedelta
+from datetime import date, timedelta
 
 import pytest
 
@@ -17,6 +17,7 @@ from lifecycle.care.record import (
     record_storage,
 )
 from lifecycle.care.register import (
+    add_contract_term,
     add_surface,
     close_complaint,
     open_complaint,
@@ -142,6 +143,26 @@ def test_an_inspection_keeps_readings_and_findings(surface):
     )  # fmt: skip
     assert inspection.readings.get().value == 1
     assert inspection.findings.get().pre_existing is True
+
+
+def test_a_finding_on_another_vehicle_is_refused(surface):
+    other = SurfaceFactory(vehicle=VehicleFactory(site=surface.vehicle.site))
+    with pytest.raises(DomainError, match="belongs to another vehicle"):
+        record_inspection(
+            studio=surface.studio, vehicle_id=surface.vehicle_id, on=TODAY, clean_state="washed",
+            findings=[FindingEntry("chip", other.pk)], **BY,
+        )  # fmt: skip
+    assert Inspection.objects.count() == 0
+
+
+@pytest.mark.parametrize("day", [date(1, 1, 1), date(1949, 12, 31)])
+def test_a_slip_of_the_keyboard_in_a_date_is_refused(surface, day):
+    with pytest.raises(DomainError, match="is not between 1950-01-01 and 2100-01-01"):
+        record_layer(studio=surface.studio, surface_id=surface.pk, kind="wax", applied=day, **BY)
+    with pytest.raises(DomainError, match="is not between"):
+        add_contract_term(
+            studio=surface.studio, vehicle_id=surface.vehicle_id, title="yearly", due=day, tolerance_days=3, **BY
+        )
 
 
 def test_a_magnetic_gauge_reads_nothing_on_plastic():

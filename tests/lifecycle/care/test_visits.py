@@ -92,6 +92,14 @@ def test_a_wrong_booking_is_refused(vehicle, change, says):
     assert Visit.objects.count() == 0
 
 
+def test_a_second_click_books_nothing(vehicle):
+    booked(vehicle)
+    with pytest.raises(DomainError, match="decontamination wash is already booked for"):
+        booked(vehicle)
+    booked(vehicle, ["inspection"])
+    assert Visit.objects.count() == 2
+
+
 def test_a_foreign_vehicle_cannot_be_booked(vehicle):
     with pytest.raises(NotFoundHere):
         book(studio=StudioFactory(), vehicle_id=vehicle.pk, on=TODAY, tasks=["inspection"], **BY)

@@ -90,6 +90,16 @@ def test_a_done_window_may_come_again_as_a_new_one(assessed):
     assert CareDue.objects.count() == 2
 
 
+def test_one_bad_vehicle_does_not_stop_the_others(assessed, monkeypatch):
+    def broken(**_):
+        raise OverflowError("date value out of range")
+
+    monkeypatch.setattr(windows, "assess_due", broken)
+    counts = windows.open_windows(at=NOW)
+    assert (counts["failed"], counts["vehicles"]) == (1, 0)
+    assert Assessment.objects.get().windows_at is None, "it is tried again"
+
+
 def test_refusals_are_kept_with_their_reasons_and_rewritten(assessed):
     assessed(refused=[Refused("correction", ("bonnet",), "Too thin."), Refused("correction", ("roof",), "Unknown.")])
     row = Refusal.objects.get()

@@ -8,11 +8,11 @@ import pytest
 from django.db import connection
 from django.test.utils import CaptureQueriesContext
 
-from lifecycle.care.record import ReadingEntry, record_event, record_habits, record_inspection
+from lifecycle.care.record import ReadingEntry, record_correction, record_event, record_habits, record_inspection
 from lifecycle.climate.store import refresh
-from lifecycle.condition import assess, assess_one, rows_for, stored_forecast, vehicle_input
+from lifecycle.condition import assess, assess_one, rows_for, run, stored_forecast, vehicle_input
 from lifecycle.errors import NotFoundHere
-from lifecycle.models import Assessment, ClimateNormal, Forecast
+from lifecycle.models import Assessment, CareEvent, ClimateNormal, Forecast
 from lifecycle.wear.types import Place
 from tests.factories import (
     NOW,
@@ -174,3 +174,67 @@ def test_loading_many_vehicles_takes_a_fixed_number_of_queries():
 def test_a_foreign_vehicle_is_not_here(layer):
     with pytest.raises(NotFoundHere):
         assess_one(studio=StudioFactory(), vehicle_id=layer.surface.vehicle_id, at=NOW)
+
+
+def test_what_is_recorded_while_we_calculate_is_not_lost(layer, monkeypatch):
+    """A technician records between the reading of the inputs and the keeping of the forecast."""
+    vehicle = layer.surface.vehicle
+    calculate = run.wear_assess
+
+    def slow(given, climate):
+        forecast = calculate(given, climate)
+        if CareEvent.objects.count() == 0:
+            record_event(
+                studio=vehicle.studio, vehicle_id=vehicle.pk, kind="decontamination", on=TODAY, actor="member:1", at=NOW
+            )
+        return forecast
+
+    monkeypatch.setattr(run, "wear_assess", slow)
+    assert assess(at=NOW)["assessed"] == 1
+    forecast, given = stored_forecast(Assessment.objects.get())
+    assert [event.kind for event in given.events] == ["decontamination"]
+    assert forecast.surfaces[0].decontaminated_on == TODAY
+    vehicle.refresh_from_db()
+    assert vehicle.assess_again is False
+
+
+def test_a_vehicle_that_changes_all_the_time_stays_asked_for(layer, monkeypatch):
+    vehicle = layer.surface.vehicle
+    calculate = run.wear_assess
+
+    def slow(given, climate):
+        record_event(studio=vehicle.studio, vehicle_id=vehicle.pk, kind="wash", on=TODAY, actor="member:1", at=NOW)
+        return calculate(given, climate)
+
+    monkeypatch.setattr(run, "wear_assess", slow)
+    assert assess(at=NOW) == {"assessed": 0, "unchanged": 1}
+    vehicle.refresh_from_db()
+    assert vehicle.assess_again is True
+
+
+def test_one_bad_vehicle_does_not_stop_the_others(layer, monkeypatch):
+    good = LayerFactory(surface=SurfaceFactory(code="roof")).surface.vehicle
+    calculate = run.wear_assess
+
+    def picky(given, climate):
+        if given.surfaces[0].code == "bonnet":
+            raise OverflowError("date value out of range")
+        return calculate(given, climate)
+
+    monkeypatch.setattr(run, "wear_assess", picky)
+    assert assess(at=NOW) == {"assessed": 1, "unchanged": 0, "failed": 1}
+    assert list(Assessment.objects.values_list("vehicle", flat=True)) == [good.pk]
+    layer.surface.vehicle.refresh_from_db()
+    assert layer.surface.vehicle.assess_again is True, "it is tried again"
+
+
+def test_a_measured_removal_counts_once_and_a_grade_once_a_pass(layer):
+    """What was measured overrules the figure of the stage (common practice, no source)."""
+    vehicle = layer.surface.vehicle
+    by = {"studio": vehicle.studio, "surface_id": layer.surface_id, "actor": "member:1", "at": NOW}
+    record_correction(on=date(2024, 1, 1), stage="one_step", passes=2, **by)
+    record_correction(
+        on=date(2024, 2, 1), stage="one_step", passes=2, removal_low_um=3.0, removal_high_um=4.0, **by
+    )
+    removals = vehicle_input(rows_for([vehicle.pk])[0], as_of=TODAY).surfaces[0].removals
+    assert [removal.taken_um for removal in removals] == [None, None, (3.0, 4.0)]
