@@ -156,9 +156,7 @@ def add_member(*, studio: Studio, name: str, email: str, role: str, actor: str, 
         return _join(studio, name=name, email=email, role=role, actor=actor, at=at)
 
 
-def _join(
-    studio: Studio, *, name: str, email: str, role: str, owner: bool = False, actor: str, at: datetime
-) -> Member:
+def _join(studio: Studio, *, name: str, email: str, role: str, owner: bool = False, actor: str, at: datetime) -> Member:
     prefix = "owner_" if owner else ""
     known("role", role, tuple(Role.values))
     called, address = _named(f"{prefix}name", name, 120), _address(f"{prefix}email", email)
@@ -239,7 +237,5 @@ def end_member(*, studio: Studio, member_id: int, actor: str, at: datetime) -> M
         _keep_an_owner(member, "member")
         member.ended_at = at
         member.save(update_fields=["ended_at"])
-        journal.record(
-            studio=studio, actor=actor, at=at, verb="member ended", subject="member", subject_id=member.pk
-        )
+        journal.record(studio=studio, actor=actor, at=at, verb="member ended", subject="member", subject_id=member.pk)
     return member

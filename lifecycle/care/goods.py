@@ -43,6 +43,10 @@ class ProductRow:
     layers: int
     fixed_kind: bool
 
+    @property
+    def kind_words(self) -> str:
+        return self.kind.replace("_", " ")
+
 
 @dataclass(frozen=True, slots=True)
 class PriceRow:
@@ -152,9 +156,7 @@ def save_product(
     return product
 
 
-def _write(
-    product: Product, wanted: Mapping[str, object], changed: list[str], *, actor: str, at: datetime
-) -> None:
+def _write(product: Product, wanted: Mapping[str, object], changed: list[str], *, actor: str, at: datetime) -> None:
     verb, asked = "product added" if product.pk is None else "product changed", 0
     for field, value in wanted.items():
         setattr(product, field, value)
@@ -180,7 +182,8 @@ def _refuse_new_kind(product: Product) -> None:
 def save_price(
     *, studio: Studio, task: str, size: str, low: Decimal | None, high: Decimal | None, actor: str, at: datetime
 ) -> Price | None:
-    """Say what a care task costs about for a size of vehicle, in the studio's currency. Offers already made keep theirs.
+    """Say what a care task costs about for a size of vehicle, in the studio's currency. Offers already made keep their
+    price.
 
     Args:
         low, high: both None takes the price off the list.
@@ -209,22 +212,15 @@ def save_price(
         was = [before.low, before.high] if before is not None else None
         if was == ([low, high] if low is not None else None):
             return before
-        price = _put(studio, before, task, size, low, high)
+        price = None
+        if low is not None and high is not None:
+            price = before or Price(studio=studio, task=task, size=size)
+            price.low, price.high = low, high
+            price.save()
+        elif before is not None:
+            before.delete()
         journal.record(
             studio=studio, actor=actor, at=at, verb="price set" if price else "price dropped", subject="price",
             subject_id=price.pk if price else None, task=task, size=size, low=low, high=high, before=was,
         )  # fmt: skip
-    return price
-
-
-def _put(
-    studio: Studio, before: Price | None, task: str, size: str, low: Decimal | None, high: Decimal | None
-) -> Price | None:
-    if low is None or high is None:
-        if before is not None:
-            before.delete()
-        return None
-    price = before or Price(studio=studio, task=task, size=size)
-    price.low, price.high = low, high
-    price.save()
     return price

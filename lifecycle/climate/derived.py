@@ -12,29 +12,17 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from lifecycle.climate.figures import climate_value
-from lifecycle.wear import panel, solar, uv
+from lifecycle.wear import normal, panel, solar, uv
 from lifecycle.wear.marks import value
 from lifecycle.wear.types import Band, ClimateYear, FloatArray
 
 JOULES_MJ_PER_WH = 0.0036
 MM_PER_MJ_M2 = 0.408  # evaporation equivalent of radiation (FAO-56, equation 20)
 P90 = 1.2815515655446004
-# Limits of ISO 9223:1992 in hours a year and in mg chloride per m² and day; inclusive on the upper side.
-WETNESS_CLASSES = ((10.0, "t1"), (250.0, "t2"), (2500.0, "t3"), (5500.0, "t4"), (math.inf, "t5"))
-CHLORIDE_CLASSES = ((3.0, "S0"), (60.0, "S1"), (300.0, "S2"), (1500.0, "S3"), (math.inf, "over S3"))
 # Aridity index P / PET; limits of the UNEP atlas of desertification 1992, from memory.
 ARIDITY_CLASSES = (
     (0.05, "hyper-arid"), (0.2, "arid"), (0.5, "semi-arid"), (0.65, "dry sub-humid"), (math.inf, "humid"),
 )  # fmt: skip
-
-
-def normal_share_below(at: ArrayLike) -> FloatArray:
-    """Share of a standard normal below `at` (Abramowitz & Stegun 7.1.26; error under 1e-7)."""
-    x = np.asarray(at, dtype=float) / math.sqrt(2.0)
-    t = 1.0 / (1.0 + 0.3275911 * np.abs(x))
-    poly = t * (0.254829592 + t * (-0.284496736 + t * (1.421413741 + t * (-1.453152027 + t * 1.061405429))))
-    erf = np.sign(x) * (1.0 - poly * np.exp(-x * x))
-    return np.asarray(0.5 * (1.0 + erf), dtype=float)
 
 
 def _class_of(figure: float, classes: tuple[tuple[float, str], ...]) -> str:
@@ -90,8 +78,8 @@ def wet_hours(year: ClimateYear) -> FloatArray:
     # The vapour pressure whose humidity, averaged over the day, is the month's mean.
     vapour = np.array(year.rh_pct)[:, None] / (1.0 / saturation).mean(axis=1, keepdims=True)
     humid = np.minimum(vapour / saturation, 100.0)
-    wet = normal_share_below((humid - climate_value("wet.rh_limit")) / climate_value("wet.rh_sd"))
-    thawed = normal_share_below(air / climate_value("wet.air_sd_k"))
+    wet = normal.cdf((humid - climate_value("wet.rh_limit")) / climate_value("wet.rh_sd"))
+    thawed = normal.cdf(air / climate_value("wet.air_sd_k"))
     return np.asarray((wet * thawed).sum(axis=1) * solar.MONTH_DAYS, dtype=float)
 
 
@@ -103,17 +91,12 @@ def sunshine_fraction(ghi_kwh_m2_day: ArrayLike, *, lat_deg: float) -> tuple[flo
     return tuple(float(part) for part in share)
 
 
-def wetness_class(hours_per_year: float) -> str:
-    """Wetness class t1 to t5 of ISO 9223 (1992 edition) by hours a year; limits 10, 250, 2500, 5500."""
-    return _class_of(hours_per_year, WETNESS_CLASSES)
-
-
 def frost_days(year: ClimateYear) -> FloatArray:
     """Days per month whose minimum lies below 0 °C; shape (12,). From hours where the source has them."""
     if year.frost_days:
         return np.array(year.frost_days)
     night = np.array(year.air_c) - 0.5 * np.array(year.diurnal_range_k)
-    return np.asarray(normal_share_below(-night / climate_value("frost.minimum_sd_k")) * solar.MONTH_DAYS, dtype=float)
+    return np.asarray(normal.cdf(-night / climate_value("frost.minimum_sd_k")) * solar.MONTH_DAYS, dtype=float)
 
 
 def evaporation_mm(year: ClimateYear) -> FloatArray:
@@ -152,8 +135,3 @@ def chloride_mg_m2_day(sea_distance_km: float) -> Band:
         middle += climate_value(f"chloride.{part}") * math.exp(-sea_distance_km / reach)
     width = math.exp(P90 * climate_value("chloride.ln_sd"))
     return Band(middle / width, middle, middle * width)
-
-
-def chloride_class(mg_m2_day: float) -> str:
-    """Airborne salinity S0 to S3 of ISO 9223 (1992 edition); limits 3, 60, 300, 1500 mg/m² and day."""
-    return _class_of(mg_m2_day, CHLORIDE_CLASSES)

@@ -12,6 +12,7 @@ from lifecycle.climate.class_table import climate_at, koppen_at
 from lifecycle.climate.figures import climate_value
 from lifecycle.wear import solar
 from lifecycle.wear.types import ClimateYear, FloatArray, Place
+from lifecycle.wear.weather import weather_of, with_hours
 
 EARTH_KM = 6371.0
 # Further away than this from the place: the error word falls from "close" to "fair", then to "rough".
@@ -132,7 +133,7 @@ def monthly_from_hourly(hourly: HourlyYear, place: Place, *, name: str, source: 
         ghi_w_m2=hourly.ghi_w_m2, cos_zenith=hourly.cos_zenith(), day_of_year=hourly.day_of_year
     )  # fmt: skip
     wet = (hourly.rh_pct > climate_value("wet.rh_limit")) & (hourly.air_c > 0.0)
-    return ClimateYear(
+    year = ClimateYear(
         place=at,
         ghi_kwh_m2_day=tuple(ghi.tolist()),
         air_c=_by_month(hourly, hourly.air_c, mean=True),
@@ -153,3 +154,4 @@ def monthly_from_hourly(hourly: HourlyYear, place: Place, *, name: str, source: 
         distance_km=km,
         parts=rain.part,
     )
+    return with_hours(year, weather_of(hourly))

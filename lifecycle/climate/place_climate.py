@@ -15,7 +15,7 @@ from lifecycle.climate.class_table import NAME as TABLE_NAME
 from lifecycle.climate.figures import climate_value, figure
 from lifecycle.climate.hours import HourlyYear
 from lifecycle.climate.sources import ERROR_WORDS
-from lifecycle.wear import solar, usage
+from lifecycle.wear import atmosphere, solar, usage
 from lifecycle.wear.types import Band, ClimateYear, Mark
 
 # key, title, unit, whether the year is a sum (else a mean).
@@ -181,14 +181,14 @@ def place_climate(
     return PlaceClimate(
         climate=climate,
         quantities=quantities,
-        wetness_class=derived.wetness_class(wet),
+        wetness_class=atmosphere.wetness_class(wet),
         aridity_index=index,
         aridity_class=derived.aridity_class(index),
         aridity_word=worst_word(tuple(origin(climate, name)[1] for name in _LEANS_ON["aridity"])),
         sea_km=sea_km,
         sea_says=sea_says,
         chloride=chloride,
-        chloride_class=derived.chloride_class(chloride.p50) if chloride is not None else "",
+        chloride_class=atmosphere.chloride_class(chloride.p50) if chloride is not None else "",
         salt_months=salt_months(climate),
         hours=hours,
     )

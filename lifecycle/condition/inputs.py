@@ -17,6 +17,7 @@ from lifecycle.models import (
     Habits,
     Inspection,
     Layer,
+    Mounted,
     Reading,
     Storage,
     Surface,
@@ -102,6 +103,7 @@ def rows_for(vehicle_ids: Iterable[int]) -> list[Vehicle]:
                 Surface.objects.order_by("id").prefetch_related(
                     Prefetch("layers", Layer.objects.select_related("product").order_by("applied", "id")),
                     Prefetch("corrections", Correction.objects.order_by("on", "id")),
+                    Prefetch("mounted", Mounted.objects.order_by("start")),
                 ),
             ),
             Prefetch(
@@ -192,6 +194,7 @@ def _surfaces(vehicle: Vehicle, figures: Overrides) -> tuple[SurfaceInput, ...]:
             code=row.code, orientation=row.orientation, substrate=row.substrate, finish=row.finish,
             refinished_on=row.refinished_on,
             thickness=read[row.pk][-1] if row.pk in read else None,
+            mounted=tuple(StoragePeriod(start=on.start, end=on.end) for on in row.mounted.all()),
             earlier_thickness=_since_painted(row, read.get(row.pk, [])[:-1]),
             removals=tuple(removal for correction in row.corrections.all() for removal in _removals(correction)),
             layers=tuple(_layer(layer, figures) for layer in row.layers.all()),

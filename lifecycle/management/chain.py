@@ -143,7 +143,7 @@ def _offers(vehicle: Vehicle) -> Iterator[str]:
 def find_vehicle(text: str) -> Vehicle | None:
     """A vehicle by its number or its plate."""
     rows = Vehicle.objects.select_related("studio", "site")
-    if text.isdigit():
+    if text.isdecimal():
         found: Vehicle | None = rows.filter(pk=int(text)).first()
         if found is not None:
             return found

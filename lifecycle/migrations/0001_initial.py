@@ -542,6 +542,20 @@ class Migration(migrations.Migration):
             },
         ),
         migrations.CreateModel(
+            name='Mounted',
+            fields=[
+                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
+                ('start', models.DateField()),
+                ('end', models.DateField(blank=True, null=True)),
+                ('studio', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='+', to='lifecycle.studio')),
+                ('surface', models.ForeignKey(on_delete=django.db.models.deletion.CASCADE, related_name='mounted', to='lifecycle.surface')),
+            ],
+            options={
+                'ordering': ('start',),
+                'constraints': [models.UniqueConstraint(condition=models.Q(('end', None)), fields=('surface',), name='mounted_one_now'), models.CheckConstraint(condition=models.Q(('end', None), ('end__gt', models.F('start')), _connector='OR'), name='mounted_order')],
+            },
+        ),
+        migrations.CreateModel(
             name='Offer',
             fields=[
                 ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),

@@ -16,7 +16,7 @@ from .message import FINAL_STATES, Message, MessageState, Receipt
 from .offer import Offer, OfferStep, OfferStepKind, Price
 from .people import Bay, Complaint, Consent, Customer, Member, Purpose, Role, Site, Studio, Suppression, User
 from .reminder import Reminder, ReminderState, Step
-from .surface import Surface
+from .surface import Mounted, Surface
 from .vehicle import ContractTerm, Keeper, Vehicle
 from .visit import ProposalState, Visit, VisitProposal, VisitState
 
@@ -26,8 +26,8 @@ __all__ = [
     "Complaint", "Consent",
     "ContractTerm", "Correction", "Customer", "DueState", "FigureOverride", "Finding", "Forecast", "Habits",
     "Heartbeat", "Inspection",
-    "JournalEntry", "Keeper", "Layer", "Member", "Message", "MessageState", "Offer", "OfferStep", "OfferStepKind",
-    "Price", "Product", "ProposalState", "Purpose", "Reading", "ReadingKind", "Receipt", "Refusal", "Reminder",
+    "JournalEntry", "Keeper", "Layer", "Member", "Message", "MessageState", "Mounted", "Offer", "OfferStep",
+    "OfferStepKind", "Price", "Product", "ProposalState", "Purpose", "Reading", "ReadingKind", "Receipt", "Refusal", "Reminder",
     "ReminderState", "Role", "Site", "Step", "Storage", "Studio", "StudioQuerySet", "StudioRow", "Suppression",
     "Surface", "User", "Vehicle", "Visit", "VisitProposal", "VisitState",
 ]  # fmt: skip

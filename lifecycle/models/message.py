@@ -11,6 +11,8 @@ from .base import StudioRow
 from .people import Customer, Purpose
 from .reminder import Reminder
 
+REMINDERS_HEADER = "X-Sheenward-Reminders"
+
 
 class MessageState(models.TextChoices):
     READY = "ready", "ready"
@@ -71,6 +73,14 @@ class Message(StudioRow):
                 name="message_claimed",
             ),
         )
+
+    def told_of(self) -> list[int]:
+        """Keys of the reminders that it carries: one, or several where one person has several vehicles or windows."""
+        told = str(self.headers.get(REMINDERS_HEADER, ""))
+        ids = [int(part) for part in told.split(",") if part.strip().isdecimal()]
+        if self.reminder_id is not None and self.reminder_id not in ids:
+            ids.insert(0, self.reminder_id)
+        return ids
 
 
 class Receipt(StudioRow):

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from django.db import models
-from django.db.models import Q
+from django.db.models import F, Q
 
 from lifecycle.wear.choices import FINISHES, ORIENTATIONS, SUBSTRATES
 
@@ -30,3 +30,19 @@ class Surface(StudioRow):
 
     def __str__(self) -> str:
         return self.code.replace("_", " ")
+
+
+class Mounted(StudioRow):
+    """When a wheel set was on the vehicle, from `start` (included) to `end` (excluded). A surface without any such
+    row is always on; a set that is off ages as stored."""
+
+    surface = models.ForeignKey(Surface, on_delete=models.CASCADE, related_name="mounted")
+    start = models.DateField()
+    end = models.DateField(null=True, blank=True)
+
+    class Meta:
+        ordering = ("start",)
+        constraints = (
+            models.UniqueConstraint(fields=["surface"], condition=Q(end=None), name="mounted_one_now"),
+            models.CheckConstraint(condition=Q(end=None) | Q(end__gt=F("start")), name="mounted_order"),
+        )

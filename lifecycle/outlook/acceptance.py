@@ -21,7 +21,7 @@ FEW_DECISIONS = 20
 
 @dataclass(frozen=True, slots=True)
 class Decisions:
-    """What became of the offers of one task. `unanswered`: offered, and the window closed without a word."""
+    """What became of the offers of one task. `unanswered`: offered, and expired without a word."""
 
     accepted: int = 0
     declined: int = 0

@@ -9,12 +9,11 @@ from typing import Any
 
 from django.db.models import OuterRef, QuerySet, Subquery
 
+from lifecycle.care import resting as rests
+from lifecycle.care.resting import Rest, VehicleTask, Word
 from lifecycle.models import Keeper, OfferStep, Studio
 from lifecycle.outlook import steps
 from lifecycle.outlook.acceptance import Decisions
-from lifecycle.outlook.steps import Rest
-
-VehicleTask = tuple[int, str]
 
 
 def with_latest_step(offers: QuerySet[Any]) -> QuerySet[Any]:
@@ -32,24 +31,20 @@ def with_latest_step(offers: QuerySet[Any]) -> QuerySet[Any]:
 def resting(studio: Studio, *, today: date) -> Mapping[VehicleTask, Rest]:
     """Advice that is not offered now, by vehicle and task. An earlier keeper's word does not bind the present one."""
     since = dict(Keeper.objects.filter(studio=studio, end=None).values_list("vehicle_id", "start"))
-    decided: dict[VehicleTask, dict[int, tuple[date, str]]] = defaultdict(dict)
     rows = (
         OfferStep.objects.filter(studio=studio, kind__in=(steps.ACCEPTED, steps.DECLINED))
         .order_by("at", "id")
         .values_list("offer__vehicle_id", "offer__task", "offer_id", "at", "kind")
     )
-    for vehicle_id, task, offer_id, at, kind in rows:
-        if at.date() >= since.get(vehicle_id, date.max):
-            decided[vehicle_id, task][offer_id] = (at.date(), kind)  # the last word on each offer counts
-    found = {key: steps.rest(list(offers.values()), today=today) for key, offers in decided.items()}
-    return {key: rest for key, rest in found.items() if rest is not None}
+    words = (Word(vehicle_id, task, offer_id, at.date(), kind) for vehicle_id, task, offer_id, at, kind in rows)
+    return rests.resting(words, since=since, today=today)
 
 
 def decisions(studio: Studio) -> dict[str, Decisions]:
     """Counts per task over all offers that somebody was asked about and that are decided or over.
 
     An offer that was only recommended counts for nothing (nobody was asked), nor does one taken back before an answer.
-    A window that closed after an offer without a word counts as not taken up: revenue needs the chance among all asked.
+    An offer that expired without a word counts as not taken up: revenue needs the chance among all asked.
     """
     words: dict[int, tuple[str, list[str]]] = {}
     rows = OfferStep.objects.filter(studio=studio).order_by("at", "id").values_list("offer_id", "offer__task", "kind")

@@ -24,6 +24,8 @@ from lifecycle.models import (
     OfferStep,
     OfferStepKind,
     Price,
+    Reminder,
+    ReminderState,
     Studio,
 )
 from lifecycle.outlook import history, steps
@@ -140,7 +142,8 @@ def recommend(*, at: datetime) -> Mapping[str, int]:
 
     Returns:
         Counts: recommended, offered (the reminder with its price was handed to the provider), accepted (a visit is
-        booked), done, expired, withdrawn, resting (refused twice, not offered now), no_price.
+        booked), done, expired (no answer for `steps.EXPIRES_AFTER_DAYS`), withdrawn, resting (refused twice, not
+        offered now), no_price.
     """
     total: Counter[str] = Counter()
     for studio_id in Studio.objects.order_by("id").values_list("id", flat=True):
@@ -184,34 +187,38 @@ def _recommend_new(studio: Studio, at: datetime) -> Counter[str]:
 
 
 def _follow_up(studio: Studio, at: datetime) -> Counter[str]:
-    """What the world did to the offers that are not closed: reminders went out, visits were booked, windows closed."""
+    """What became of the offers that are not closed: reminders went out, visits were booked, windows closed, or nobody
+    said a word for too long."""
     counts: Counter[str] = Counter()
     moving = (*steps.OPEN, steps.ACCEPTED)
     offers = history.with_latest_step(
-        Offer.objects.filter(studio=studio, due__isnull=False).select_related("due", "studio").order_by("id")
+        Offer.objects.filter(studio=studio).select_related("due", "studio").order_by("id")
     ).filter(latest_kind__in=moving, latest_at__lte=at)
-    told = set(
-        Message.objects.filter(studio=studio, state__in=SENT, reminder__isnull=False).values_list(
-            "reminder__due_id", flat=True
-        )
-    )
+    told = _told_by_mail(studio)
     for offer in offers:
-        for kind, words in _news(offer, told=offer.due_id in told):
+        for kind, words in _news(offer, told=offer.due_id in told, today=studio.day(at)):
             _add(offer, kind, actor="cycle", at=at, **words)
             counts[kind] += 1
     return counts
 
 
-def _news(offer: Any, *, told: bool) -> list[tuple[str, dict[str, str]]]:
+def _told_by_mail(studio: Studio) -> set[int]:
+    """The live windows that a mail which was handed over tells of; one mail may tell of several."""
+    written = Reminder.objects.filter(studio=studio, due__state__in=LIVE_DUE, state=ReminderState.WRITTEN).order_by()
+    due_of = dict(written.values_list("pk", "due_id"))
+    sent = Message.objects.filter(studio=studio, customer__in=written.values("customer"), state__in=SENT)
+    told = {pk for message in sent.only("headers", "reminder_id") for pk in message.told_of()}
+    return {due_of[pk] for pk in told & due_of.keys()}
+
+
+def _news(offer: Any, *, told: bool, today: date) -> list[tuple[str, dict[str, str]]]:
     """The steps that an offer has earned since its latest one."""
-    state, latest = offer.due.state, offer.latest_kind
-    closed = offer.due.closed_why[:200]
+    latest = offer.latest_kind
+    state, closed = (offer.due.state, offer.due.closed_why[:200]) if offer.due else (DueState.OPEN, "")
     if state == DueState.DONE:
         return [(steps.DONE, {"why": closed or "the care was given"})]
     if state == DueState.WITHDRAWN:
         return [(steps.WITHDRAWN, {"why": closed or "no longer due"})]
-    if state == DueState.LAPSED:
-        return [(steps.EXPIRED, {"why": closed or "the window closed"})]
     news: list[tuple[str, dict[str, str]]] = []
     if latest == steps.RECOMMENDED and told:
         news.append((steps.OFFERED, {"channel": "mail"}))
@@ -219,4 +226,7 @@ def _news(offer: Any, *, told: bool) -> list[tuple[str, dict[str, str]]]:
         if latest == steps.RECOMMENDED and not told:
             news.append((steps.OFFERED, {"channel": "booking"}))
         news.append((steps.ACCEPTED, {"why": "a visit is booked", "channel": "booking"}))
+    since = offer.studio.day(offer.latest_at)
+    if not news and steps.unanswered(latest, since=since, until=offer.latest_until, today=today):
+        news.append((steps.EXPIRED, {"why": f"no answer in {steps.EXPIRES_AFTER_DAYS} days"}))
     return news

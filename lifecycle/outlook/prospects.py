@@ -16,8 +16,8 @@ from typing import Any
 
 from django.db.models import Count, Q
 
-from lifecycle.care.facts import CERAMIC
-from lifecycle.care.part_rules import TASK_OF
+from lifecycle.care import renewal
+from lifecycle.care.resting import Rest, months_later
 from lifecycle.care.tasks_table import interval, load_tasks
 from lifecycle.models import (
     LIVE_DUE,
@@ -35,12 +35,11 @@ from lifecycle.models import (
 )
 from lifecycle.outlook import history, steps
 from lifecycle.outlook.revenue import BOOKED, LIKELY, MONTHS, POSSIBLE, Prospect
-from lifecycle.outlook.steps import Rest, months_later
 
 LIKELY_DAYS = 92  # about three months (judgement)
 SAID_YES = "said yes"
 MOST_REPEATS = 12
-RENEWED_BY = TASK_OF | dict.fromkeys(CERAMIC, "recoat")
+RENEWED_BY = renewal.RENEWED_BY
 # Tasks by the calendar, and the row of the care intervals that says how often.
 BY_CALENDAR = {
     "decontamination_wash": "decontaminate.months",

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from datetime import date
 from typing import Any
 
+from lifecycle.care.resting import Rest
 from lifecycle.care.tasks_table import load_tasks
 from lifecycle.models import Bay, Keeper, Offer, Studio, Vehicle
 from lifecycle.outlook import acceptance, history, prospects, revenue, steps
@@ -203,7 +204,7 @@ def _year(money: revenue.Revenue, today: date, capacity_h: float) -> MonthRow:
 
 
 def _offers(
-    studio: Studio, keepers: Mapping[int, str], resting: Mapping[tuple[int, str], steps.Rest], start: int
+    studio: Studio, keepers: Mapping[int, str], resting: Mapping[tuple[int, str], Rest], start: int
 ) -> tuple[tuple[OfferRow, ...], int]:
     offers = Offer.objects.filter(studio=studio)
     newest_first = history.with_latest_step(offers.select_related("vehicle")).order_by("-latest_at", "-id")
@@ -215,7 +216,7 @@ def _offers(
     return tuple(rows), offers.count()
 
 
-def _offer(offer: Any, keeper: str, rest: steps.Rest | None) -> OfferRow:
+def _offer(offer: Any, keeper: str, rest: Rest | None) -> OfferRow:
     return OfferRow(
         id=offer.pk,
         vehicle_id=offer.vehicle_id,
@@ -251,7 +252,7 @@ def _acceptance(rate: Rate, words: str) -> AcceptanceRow:
     )
 
 
-def _resting(studio: Studio, resting: Mapping[tuple[int, str], steps.Rest]) -> tuple[RestRow, ...]:
+def _resting(studio: Studio, resting: Mapping[tuple[int, str], Rest]) -> tuple[RestRow, ...]:
     vehicles = {
         vehicle.pk: str(vehicle)
         for vehicle in Vehicle.objects.filter(studio=studio, pk__in={vehicle_id for vehicle_id, _task in resting})

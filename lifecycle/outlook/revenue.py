@@ -15,7 +15,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from lifecycle.outlook.steps import months_later
+from lifecycle.care.resting import months_later
 from lifecycle.wear.types import Band, FloatArray
 
 if TYPE_CHECKING:

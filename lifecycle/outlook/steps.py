@@ -1,12 +1,15 @@
-"""What may follow what in the life of an offer, and when advice rests. No Django in here."""
+"""What may follow what in the life of an offer, and when it expires. No Django in here.
+
+When advice rests is for reminders to know, too: `lifecycle.care.resting`.
+"""
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import dataclass
-from datetime import date
+from datetime import date, timedelta
 
-RECOMMENDED, OFFERED, ACCEPTED, DECLINED = "recommended", "offered", "accepted", "declined"
+from lifecycle.care import resting
+
+RECOMMENDED, OFFERED, ACCEPTED, DECLINED = "recommended", "offered", resting.ACCEPTED, resting.DECLINED
 DEFERRED, EXPIRED, WITHDRAWN, DONE = "deferred", "expired", "withdrawn", "done"
 
 ANSWERS = (ACCEPTED, DECLINED, DEFERRED)
@@ -25,6 +28,8 @@ FOLLOWS: dict[str, tuple[str, ...]] = {
     DONE: (),
 }
 
+months_later = resting.months_later
+
 # Offered to the form; any other words are taken too.
 DECLINE_REASONS = (
     "price",
@@ -36,15 +41,8 @@ DECLINE_REASONS = (
     "not said",
 )
 
-REST_MONTHS = 12
-
-
-@dataclass(frozen=True, slots=True)
-class Rest:
-    """Advice that is not offered until `until`, and why."""
-
-    until: date
-    why: str
+# Judgement: who has not answered after four months will not; revenue needs the chance among all who were asked.
+EXPIRES_AFTER_DAYS = 120
 
 
 def answers_open_to(kind: str) -> tuple[str, ...]:
@@ -54,29 +52,14 @@ def answers_open_to(kind: str) -> tuple[str, ...]:
     return tuple(answer for answer in ANSWERS if answer in FOLLOWS[kind])
 
 
-def months_later(day: date, months: int) -> date:
-    """The same day of the month `months` later, or the last day of that month."""
-    year, month = divmod(day.year * 12 + day.month - 1 + months, 12)
-    first_after = date(year + (month == 11), (month + 1) % 12 + 1, 1)
-    last = (first_after - date(year, month + 1, 1)).days
-    return date(year, month + 1, min(day.day, last))
-
-
-def rest(decisions: Sequence[tuple[date, str]], *, today: date) -> Rest | None:
-    """Whether advice rests: refused twice in a row, it is not offered for twelve months from the second refusal.
+def unanswered(kind: str, *, since: date, until: date | None, today: date) -> bool:
+    """Whether an offer has waited so long for a word that it expires.
 
     Args:
-        decisions: (day, "accepted" or "declined") of one task on one vehicle, in any order.
-        today: the day of the question.
-
-    Returns:
-        Until when it rests and why; None where it may be offered.
+        kind, since: the latest step and its day. Only "offered" and "deferred" wait for somebody's word.
+        until: the day until which it was put off; the waiting begins there.
     """
-    last_two = sorted(decisions)[-2:]
-    if len(last_two) < 2 or any(kind != DECLINED for _day, kind in last_two):
-        return None
-    until = months_later(last_two[-1][0], REST_MONTHS)
-    if today >= until:
-        return None
-    first, second = (day.isoformat() for day, _kind in last_two)
-    return Rest(until=until, why=f"Declined on {first} and again on {second}: not offered before {until.isoformat()}.")
+    if kind not in (OFFERED, DEFERRED):
+        return False
+    start = max(since, until) if kind == DEFERRED and until is not None else since
+    return today - start >= timedelta(days=EXPIRES_AFTER_DAYS)

@@ -3,24 +3,32 @@
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Collection, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import UTC, date, datetime, timedelta, tzinfo
+from typing import Final
 from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
 from django.db.models import Q
 from django.db.models.functions import Lower
 
+from lifecycle.care.renewal import RENEWED_BY
+from lifecycle.care.resting import Rest, Word, resting
 from lifecycle.care.rules import TASKS
+from lifecycle.care.visits import EVENT_OF_TASK, LOOKS
 from lifecycle.models import (
     CareDue,
     Complaint,
     Consent,
     Customer,
     DueState,
+    Inspection,
     Keeper,
+    Layer,
     Message,
     MessageState,
+    OfferStep,
+    OfferStepKind,
     Purpose,
     Refusal,
     Reminder,
@@ -31,15 +39,18 @@ from lifecycle.models import (
     Visit,
     VisitState,
 )
-from lifecycle.reminders.rules import ReminderFacts
+from lifecycle.reminders.rules import DONE_FOR_DAYS, ReminderFacts
 
-REMINDERS_HEADER = "X-Sheenward-Reminders"
 WENT_OUT = (MessageState.ACCEPTED, MessageState.DELIVERED)
 NOT_SENT = (MessageState.STOPPED, MessageState.FAILED)
-
-
+# Visits and outcomes are read back so far: the longest span that a rule asks about, and a day for the zones.
+NEAR = timedelta(days=DONE_FOR_DAYS + 1)
 # Reasons for which the studio itself owes the look, so that even an open complaint does not hold the notice back.
 OWED = ("contract", "event", "first_check")
+# Settling a visit puts the outcome of these on record by itself; a window that opens after it is a new one.
+RECORDED_BY_VISIT = frozenset(EVENT_OF_TASK) | frozenset(LOOKS)
+# What people have to put on record after a visit. Until then the forecast does not know of the work.
+AWAITED: Final[Mapping[str, str]] = dict.fromkeys(RENEWED_BY.values(), "the new layer") | {"retest": "the reading"}
 
 
 def zone_of(customer: Customer) -> tzinfo:
@@ -53,21 +64,15 @@ def zone_of(customer: Customer) -> tzinfo:
 
 
 def purpose_of(task: str) -> str:
-    """Service where the studio tells what was agreed or happened, promotion where there is something to buy.
+    """Which consent covers a notice about this task, by the table of care tasks.
 
-    A task that the table does not know counts as promotion, which is written more sparingly.
+    Service is care of what is already there: washes, checks, and the renewal of what wears (wax, sealant, booster,
+    glass, wheels, trim, leather, cloth …); consent to care reminders covers it. Promotion is a new coat, film,
+    correction or engine bay work, told only with consent to offers. A task that the table does not know counts as
+    promotion, which is written more sparingly.
     """
     known = TASKS.get(task)
     return known.kind if known is not None else str(Purpose.PROMOTION)
-
-
-def reminder_ids(message: Message) -> list[int]:
-    """The reminders that a message carries: one, or several where one person has several vehicles or windows."""
-    told = str(message.headers.get(REMINDERS_HEADER, ""))
-    ids = [int(part) for part in told.split(",") if part.strip().isdecimal()]
-    if message.reminder_id is not None and message.reminder_id not in ids:
-        ids.insert(0, message.reminder_id)
-    return ids
 
 
 @dataclass(slots=True)
@@ -86,6 +91,10 @@ class Facts:
     refused: dict[tuple[int, str], Refusal] = field(default_factory=dict)
     sent: dict[tuple[int, str], list[tuple[int, datetime]]] = field(default_factory=lambda: defaultdict(list))
     first: dict[int, tuple[str, datetime | None]] = field(default_factory=dict)
+    since: dict[int, date] = field(default_factory=dict)  # by vehicle: the day on which the present keeper came
+    recorded: dict[tuple[int, str], date] = field(default_factory=dict)  # the latest outcome of a task on record
+    answers: dict[int, tuple[str, date, date | None]] = field(default_factory=dict)  # by window: the latest word
+    rests: Mapping[tuple[int, str], Rest] = field(default_factory=dict)
 
     def person(self, due: CareDue) -> Customer | None:
         """Who keeps the vehicle now; else who kept it last; None where nobody ever did."""
@@ -102,6 +111,8 @@ class Facts:
         today = self.at.astimezone(zone).date()
         keeper = self.keeper.get(due.vehicle_id)
         first, first_at = self.first.get(due.pk, ("none", None))
+        word, said_on, until = self.answers.get(due.pk, ("", today, None))
+        rest = self.rests.get((due.vehicle_id, due.task))
         mine = [visit for vehicle in self.vehicles_of[person.pk] for visit in self.visits.get(vehicle, ())]
         return ReminderFacts(
             step=step,
@@ -116,6 +127,11 @@ class Facts:
             retired=due.vehicle.retired_on is not None and due.vehicle.retired_on <= today,
             stored=due.vehicle_id in self.stored,
             refused=self._refused(due),
+            done_on=self._done_on(due),
+            awaited=AWAITED.get(due.task, ""),
+            declined=said_on if word == OfferStepKind.DECLINED else None,
+            deferred_until=until if word == OfferStepKind.DEFERRED else None,
+            resting_until=rest.until if rest is not None else None,
             keeper_now=keeper is not None and keeper.pk == person.pk,
             has_address=bool(person.email),
             suppressed=self.suppressed.get((person.studio_id, person.email.lower()), ""),
@@ -137,6 +153,15 @@ class Facts:
             return ""
         everywhere = not row.surfaces or (due.surfaces and set(due.surfaces) <= set(row.surfaces))
         return row.why if everywhere else ""
+
+    def _done_on(self, due: CareDue) -> date | None:
+        """When a visit last did this work, if what came of it is not on record since."""
+        if due.task in RECORDED_BY_VISIT:
+            return None
+        visits = self.visits.get(due.vehicle_id, ())
+        last = max((v.on for v in visits if v.state == VisitState.DONE and due.task in v.tasks), default=None)
+        recorded = self.recorded.get((due.vehicle_id, due.task))
+        return None if last is not None and recorded is not None and recorded >= last else last
 
     def _booked_on(self, due: CareDue, today: date) -> date | None:
         if due.state not in (DueState.OPEN, DueState.BOOKED):
@@ -163,6 +188,8 @@ def gather(dues: Sequence[CareDue], *, at: datetime, people: Collection[int] = (
     ids = {person.pk for person in facts.last_keeper.values()} | {person.pk for person in facts.keeper.values()}
     ids |= set(people)
     _vehicles(facts, vehicles, today)
+    _outcomes(facts, vehicles, today)
+    _answers(facts, vehicles, today)
     _people(facts, ids)
     facts.refused = {
         (row.vehicle_id, row.task): row for row in Refusal.objects.filter(vehicle__in=vehicles).order_by("id")
@@ -183,6 +210,7 @@ def _keepers(facts: Facts, vehicles: set[int], people: set[int], today: date) ->
             facts.last_keeper[row.vehicle_id] = row.customer
             if now:
                 facts.keeper[row.vehicle_id] = row.customer
+                facts.since[row.vehicle_id] = row.start
 
 
 def _vehicles(facts: Facts, vehicles: set[int], today: date) -> None:
@@ -191,11 +219,33 @@ def _vehicles(facts: Facts, vehicles: set[int], today: date) -> None:
         Storage.objects.filter(open_end, vehicle__in=vehicles, start__lte=today).values_list("vehicle_id", flat=True)
     )
     every = vehicles.union(*facts.vehicles_of.values())
-    rows = Visit.objects.filter(
-        vehicle__in=every, state__in=(VisitState.BOOKED, VisitState.DONE), on__gte=today - timedelta(days=60)
-    )
+    rows = Visit.objects.filter(vehicle__in=every, state__in=(VisitState.BOOKED, VisitState.DONE), on__gte=today - NEAR)
     for visit in rows.order_by("on", "id"):
         facts.visits[visit.vehicle_id].append(visit)
+
+
+def _outcomes(facts: Facts, vehicles: set[int], today: date) -> None:
+    """New layers and readings of the last weeks, as the tasks that they are the outcome of."""
+    layers = Layer.objects.filter(surface__vehicle__in=vehicles, kind__in=RENEWED_BY, applied__gte=today - NEAR)
+    for vehicle_id, kind, on in layers.order_by("applied").values_list("surface__vehicle_id", "kind", "applied"):
+        facts.recorded[vehicle_id, RENEWED_BY[kind]] = on
+    looks = Inspection.objects.filter(vehicle__in=vehicles, by="studio", on__gte=today - NEAR, readings__isnull=False)
+    for vehicle_id, on in looks.order_by("on").values_list("vehicle_id", "on"):
+        facts.recorded[vehicle_id, "retest"] = on
+
+
+def _answers(facts: Facts, vehicles: set[int], today: date) -> None:
+    """What the present keepers said to advice: the latest word on each window, and what rests after two refusals."""
+    words: list[Word] = []
+    rows = OfferStep.objects.filter(offer__vehicle__in=vehicles, at__lte=facts.at).order_by("at", "id")
+    for offer_id, due_id, vehicle_id, task, at, kind, until in rows.values_list(
+        "offer_id", "offer__due_id", "offer__vehicle_id", "offer__task", "at", "kind", "until"
+    ):
+        day = at.date()
+        words.append(Word(vehicle_id, task, offer_id, day, kind))
+        if due_id is not None and day >= facts.since.get(vehicle_id, date.max):
+            facts.answers[due_id] = (kind, day, until)
+    facts.rests = resting(words, since=facts.since, today=today)
 
 
 def _people(facts: Facts, ids: set[int]) -> None:
@@ -219,7 +269,7 @@ def _messages(facts: Facts, ids: set[int], dues: list[int]) -> None:
     ).order_by("written_at", "id"):
         if message.state not in NOT_SENT:
             facts.sent[message.customer_id, message.purpose].append((message.pk, message.written_at))
-        for pk in reminder_ids(message):
+        for pk in message.told_of():
             state_of[pk] = (message.state, message.state_at)
     firsts = Reminder.objects.filter(due__in=dues, step=Step.FIRST).values_list("pk", "due_id", "state", "final")
     for pk, due_id, state, final in firsts:

@@ -10,7 +10,7 @@ from datetime import date, datetime
 
 from lifecycle import journal
 from lifecycle.models import Message, MessageState, Reminder, ReminderState, Step
-from lifecycle.reminders.facts import Facts, gather, reminder_ids, zone_of
+from lifecycle.reminders.facts import Facts, gather, zone_of
 from lifecycle.reminders.planner import CHANGING, apply_decision
 from lifecycle.reminders.render import Prices, Rendered, compose, prices_for
 from lifecycle.reminders.rules import Decision, Send, decide
@@ -117,7 +117,7 @@ class Look:
 
 def look(messages: Sequence[Message], *, at: datetime) -> Look:
     """Read what is needed to judge these messages. They come with `customer.studio` loaded."""
-    ids = {message.pk: reminder_ids(message) for message in messages}
+    ids = {message.pk: message.told_of() for message in messages}
     wanted = [pk for several in ids.values() for pk in several]
     rows = Reminder.objects.filter(pk__in=wanted, state=ReminderState.WRITTEN)
     found = {row.pk: row for row in rows.select_related("due__vehicle", "vehicle", "customer__studio", "studio")}

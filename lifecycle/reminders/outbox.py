@@ -36,6 +36,8 @@ PEOPLE_AT_ONCE: Final = 100
 MESSAGES_AT_ONCE: Final = 20
 # Minutes until the next try after the first, second … failed one; after the last it is given up. Judgement.
 RETRY_MINUTES: Final = (1, 5, 15, 60, 240)
+# Minutes until the next look where the provider cannot be reached or does not let us in. Judgement.
+OUTAGE_MINUTES: Final = 5
 
 
 def enqueue(*, at: datetime) -> Mapping[str, int]:
@@ -103,7 +105,7 @@ def _take_over(rows: Sequence[Reminder], at: datetime) -> list[Reminder]:
 def deliver(*, at: datetime, limit: int = 200) -> Mapping[str, int]:
     """Hand waiting messages to the provider: claim, look again, hand over outside any transaction, write the outcome.
 
-    Safe to run twice, in parallel, and to be killed at any point.
+    Run twice, in parallel, or killed at any point, it hands nothing over twice without saying so.
 
     Args:
         limit: at most so many messages in this run.
@@ -149,12 +151,14 @@ def _deliver_claimed(claim: claims.Claim, postman: Postman, at: datetime, counts
             postman.open()
         except CannotReach as error:
             reached = False
-            counts[_try_again(message, claim, str(error), at, begun=False)] += 1
+            counts[_wait_out(message, claim, str(error), at)] += 1
             continue
         if not claims.begin(message, claim.token, at=at):
             counts["lost"] += 1
             continue
-        counts[_write_outcome(message, claim, postman.hand_over(message), at)] += 1
+        result = postman.hand_over(message)
+        reached = not result.all_alike
+        counts[_write_outcome(message, claim, result, at)] += 1
     return reached
 
 
@@ -178,7 +182,9 @@ def _stop(message: Message, claim: claims.Claim, reason: str, at: datetime) -> b
 def _write_outcome(message: Message, claim: claims.Claim, result: Result, at: datetime) -> str:
     """The small write after a hand-over. Returns the count that it belongs to."""
     if result.outcome is Outcome.TEMPORARY:
-        return _try_again(message, claim, result.error, at, begun=True)
+        return _try_again(message, claim, result.error, at)
+    if result.outcome is Outcome.OUTAGE:
+        return _wait_out(message, claim, result.error, at, begun=True)
     state, verb = {
         Outcome.ACCEPTED: (MessageState.ACCEPTED, "message accepted"),
         Outcome.PERMANENT: (MessageState.FAILED, "message failed"),
@@ -195,7 +201,20 @@ def _write_outcome(message: Message, claim: claims.Claim, result: Result, at: da
     return str(state)
 
 
-def _try_again(message: Message, claim: claims.Claim, error: str, at: datetime, *, begun: bool) -> str:
+def _wait_out(message: Message, claim: claims.Claim, error: str, at: datetime, *, begun: bool = False) -> str:
+    """An outage or a wrong password is no fault of the message: it uses up no try. The end of its window, or the sweep
+    after two weeks, is the limit."""
+    fields: dict[str, Any] = {
+        "state": MessageState.RETRY, "error": error, "next_try_at": at + timedelta(minutes=OUTAGE_MINUTES),
+    }  # fmt: skip
+    if begun:
+        claims.settle(message, claim.token, at=at, attempts=F("attempts") - 1, **fields)
+    else:
+        claims.put_back(message, claim.token, at=at, **fields)
+    return str(MessageState.RETRY)
+
+
+def _try_again(message: Message, claim: claims.Claim, error: str, at: datetime) -> str:
     """Set the next try by the table, or give up when it is used up."""
     tries = message.attempts + 1
     fields: dict[str, Any] = {"state": MessageState.FAILED, "error": error, "next_try_at": None}
@@ -203,10 +222,7 @@ def _try_again(message: Message, claim: claims.Claim, error: str, at: datetime, 
         fields["state"] = MessageState.RETRY
         fields["next_try_at"] = at + timedelta(minutes=RETRY_MINUTES[tries - 1])
     with transaction.atomic():
-        if begun:
-            done = claims.settle(message, claim.token, at=at, **fields)
-        else:
-            done = claims.put_back(message, claim.token, at=at, attempts=F("attempts") + 1, **fields)
+        done = claims.settle(message, claim.token, at=at, **fields)
         if done and fields["state"] == MessageState.FAILED:
             _note(message, "message failed", at, tries=tries)
     return str(fields["state"])

@@ -172,7 +172,6 @@ def open_later_rungs(written: Sequence[Reminder], at: datetime) -> None:
 CLOSED_WORDS = {
     DueState.DONE: ("due_done", "The care was done."),
     DueState.WITHDRAWN: ("due_withdrawn", "The care is no longer due."),
-    DueState.LAPSED: ("due_lapsed", "The window lapsed."),
 }
 
 

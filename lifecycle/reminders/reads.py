@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
 from typing import Final
@@ -22,7 +21,6 @@ from lifecycle.models import (
     Studio,
 )
 from lifecycle.reminders import letters
-from lifecycle.reminders.facts import REMINDERS_HEADER
 
 PAGE: Final = 50
 
@@ -149,7 +147,7 @@ def _message_row(message: Message) -> MessageRow:
         attempts=message.attempts,
         resends=message.resends,
         next_try_at=message.next_try_at,
-        reminders=len([part for part in str(message.headers.get(REMINDERS_HEADER, "")).split(",") if part]),
+        reminders=len(message.told_of()),
     )
 
 
@@ -198,15 +196,6 @@ def reminder_row(row: Reminder) -> ReminderRow:
         reason=row.reason,
         changed_at=row.changed_at,
     )
-
-
-def for_dues(studio: Studio, due_ids: Sequence[int]) -> dict[int, tuple[ReminderRow, ...]]:
-    """The reminders of some care windows by window, in one query; for lists that stand beside other things."""
-    found: dict[int, list[ReminderRow]] = {pk: [] for pk in due_ids}
-    rows = Reminder.objects.of(studio).filter(due__in=due_ids).select_related("due", "vehicle", "customer")
-    for row in rows.order_by("made_at", "pk"):
-        found[row.due_id].append(reminder_row(row))
-    return {pk: tuple(several) for pk, several in found.items()}
 
 
 def counts(studio: Studio) -> Counts:

@@ -25,7 +25,8 @@ from django.utils.translation import gettext, ngettext
 
 from lifecycle.care.rules import TASKS
 from lifecycle.models import Price, Purpose, Reminder, Studio
-from lifecycle.reminders.facts import REMINDERS_HEADER, zone_of
+from lifecycle.models.message import REMINDERS_HEADER
+from lifecycle.reminders.facts import zone_of
 from lifecycle.reminders.house import absolute, setting
 from lifecycle.reminders.unsubscribe import make_token
 

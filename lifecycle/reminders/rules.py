@@ -24,7 +24,10 @@ SERVICE_GAP_DAYS: Final = 7
 # How late a follow-up or last notice may go out (the machine was off for a weekend); later it would be out of place.
 GRACE_DAYS: Final = 3
 
-CLOSED: Final = ("done", "withdrawn", "lapsed")
+# For so long nobody is written to about work that was just done, although its outcome is not on record. Judgement.
+DONE_FOR_DAYS: Final = 60
+
+LIVE: Final = ("open", "booked")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -32,13 +35,19 @@ class ReminderFacts:
     """All that the decision about one step of one care window needs.
 
     Attributes:
-        step: first, follow_up or last.  purpose: service (told because of what was agreed or happened) or promotion.
+        step: first, follow_up or last.
+        purpose: service (care of what is already there) or promotion (a new coat, film, correction, engine bay work).
         now: aware.  zone: the recipient's.
         earliest, latest: the care window.  contract_on: the date that a contract names, if any.
-        due_state: open, booked, done, withdrawn or lapsed.
+        due_state: open, booked, done or withdrawn.
         booked_on: day of a booked visit that covers this care.
         retired, stored: the vehicle is gone for good; is in storage today.
         refused: why the studio does not offer this work (over the clear-coat budget …), "" if it does.
+        done_on: day of the latest visit that did this work, as far as its outcome is not on record; None otherwise.
+        awaited: what of it is missing on record ("the new layer"); "" where a visit leaves nothing to record.
+        declined: day on which the person's latest word on this window was no.
+        deferred_until: the day until which their latest word put it off, also after that day.
+        resting_until: they said no to this work twice in a row, so it is left alone until this day.
         keeper_now: the person to be written to keeps the vehicle today.
         has_address: there is an e-mail address.  suppressed: why it must not be used, "" if it may.
         consent: given, withdrawn (False) or unknown (None), for this purpose.
@@ -63,6 +72,11 @@ class ReminderFacts:
     retired: bool = False
     stored: bool = False
     refused: str = ""
+    done_on: date | None = None
+    awaited: str = ""
+    declined: date | None = None
+    deferred_until: date | None = None
+    resting_until: date | None = None
     keeper_now: bool = True
     has_address: bool = True
     suppressed: str = ""
@@ -115,11 +129,11 @@ def decide(facts: ReminderFacts) -> Decision:
         ValueError: `now` is not aware, the step or purpose is unknown, or the window ends before it begins.
     """
     _check(facts)
-    barred = _about_the_care(facts) or _about_the_person(facts) or _about_offers(facts)
+    barred = _about_the_care(facts) or _about_the_person(facts) or _about_their_word(facts) or _about_offers(facts)
     if barred is not None:
         return barred
     planned = _time_on_the_ladder(facts)
-    return planned if isinstance(planned, Wait | Skip) else _spaced(facts, planned)
+    return planned if isinstance(planned, Wait | Skip) else _spaced(facts, _after_their_day(facts, planned))
 
 
 def _check(facts: ReminderFacts) -> None:
@@ -146,7 +160,7 @@ def _about_the_care(facts: ReminderFacts) -> Wait | Skip | None:
     return _first_that_holds(
         (
             (
-                facts.due_state in CLOSED,
+                facts.due_state not in LIVE,
                 Skip(f"due_{facts.due_state}", f"The care is no longer open: {facts.due_state}."),
             ),
             (facts.retired, Skip("vehicle_retired", "The vehicle is no longer looked after here.")),
@@ -154,10 +168,21 @@ def _about_the_care(facts: ReminderFacts) -> Wait | Skip | None:
             (facts.booked_on is not None, Wait("booked", f"A visit on {facts.booked_on} covers this care.")),
             (facts.due_state == "booked", Wait("booked", "A booked visit covers this care.")),
             (bool(facts.refused), Wait("refused", f"The studio does not offer this work here: {facts.refused}"[:300])),
+            (_just_done(facts), Wait("just_done", _just_done_words(facts))),
             (facts.stored, Wait("vehicle_stored", "The vehicle is in storage.")),
             (_today(facts) > facts.latest, Wait("window_over", f"The window ended on {facts.latest}.")),
         )
     )
+
+
+def _just_done(facts: ReminderFacts) -> bool:
+    return facts.done_on is not None and (_today(facts) - facts.done_on).days <= DONE_FOR_DAYS
+
+
+def _just_done_words(facts: ReminderFacts) -> str:
+    if facts.awaited:
+        return f"Done on {facts.done_on}; {facts.awaited} is not on record yet."
+    return f"Done on {facts.done_on}; it is not written about again for {DONE_FOR_DAYS} days."
 
 
 def _about_the_person(facts: ReminderFacts) -> Wait | Skip | None:
@@ -182,6 +207,19 @@ def _about_the_person(facts: ReminderFacts) -> Wait | Skip | None:
             (facts.consent is False, Wait("consent_withdrawn", f"This person does not want {kind}.")),
         )
     )
+
+
+def _about_their_word(facts: ReminderFacts) -> Wait | None:
+    """A no holds for this window, a later until its day, two in a row for a year. They may change their mind."""
+    today, until, rests = _today(facts), facts.deferred_until, facts.resting_until
+    if facts.declined is not None:
+        return Wait("declined", f"The answer on {facts.declined} was no; this window is not written about again.")
+    if until is not None and today < until:
+        return Wait("deferred", f"Put off until {until} by the person; nothing is written before.")
+    # A contract date, a first check or something that happened is told of all the same: it is no offer.
+    if rests is not None and today < rests and not facts.owed:
+        return Wait("resting", f"Declined twice in a row: it is left alone until {rests}.")
+    return None
 
 
 def _about_offers(facts: ReminderFacts) -> Wait | None:
@@ -238,6 +276,16 @@ def _follow_up(facts: ReminderFacts) -> Send | Wait | Skip:
         "half_way",
         f"About half-way to the end of the window on {facts.latest}.",
     )
+
+
+def _after_their_day(facts: ReminderFacts, planned: Send) -> Send:
+    """What was put off comes when it was asked for, and is not lost because its own time lay before."""
+    if facts.deferred_until is None:
+        return planned
+    asked_for = _morning(facts.deferred_until, facts.zone)
+    if planned.at >= asked_for:
+        return planned
+    return Send(asked_for, "put_off", f"The person put it off until {facts.deferred_until}.")
 
 
 def _allowed_from(facts: ReminderFacts) -> datetime | None:

@@ -3,7 +3,7 @@
 | state | limit | what happens then |
 |---|---|---|
 | ready | 14 days since it was written | stopped: too old to be true |
-| waiting to try again | 14 days since it was written | failed |
+| waiting to try again | 14 days since it was written | failed; an outage or a wrong password is waited out until then |
 | handing over | the lease of its deliverer | unconfirmed: the deliverer died, nobody knows |
 | unconfirmed | 6 hours without a receipt | one recorded resend with the same Message-ID; if that is used up, failed |
 | accepted | none | final enough: many providers send no receipts; a receipt may still move it on |
@@ -18,7 +18,8 @@ from datetime import datetime, timedelta
 from typing import Any, Final
 
 from django.db import transaction
-from django.db.models import Q
+from django.db.models import Q, Value
+from django.db.models.functions import Concat
 
 from lifecycle import journal
 from lifecycle.models import FINAL_STATES, Message, MessageState
@@ -47,7 +48,7 @@ def _ready(at: datetime) -> int:
 def _retry(at: datetime) -> int:
     return _move(
         Q(state=MessageState.RETRY) & _stale(at), MessageState.FAILED, at, "message failed",
-        error=f"It could not be handed over within {STALE_AFTER.days} days.",
+        error=Concat(Value(f"It could not be handed over within {STALE_AFTER.days} days. "), "error"),
     )  # fmt: skip
 
 

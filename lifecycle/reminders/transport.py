@@ -22,18 +22,21 @@ from lifecycle.models import Message
 class Outcome(Enum):
     ACCEPTED = "accepted"
     TEMPORARY = "temporary"  # the provider does not have it; try again
+    OUTAGE = "outage"  # it could not be reached or does not let us in: no fault of the message, so no try is used up
     PERMANENT = "permanent"  # the provider does not have it and will not take it
     UNKNOWN = "unknown"  # the provider may have it
 
 
 @dataclass(frozen=True, slots=True)
 class Result:
-    """`bad_address`: the address itself was refused for good; write to it no more."""
+    """`bad_address`: the address itself was refused for good; write to it no more. `all_alike`: any other message would
+    fare the same now."""
 
     outcome: Outcome
     error: str = ""
     provider_id: str = ""
     bad_address: bool = False
+    all_alike: bool = False
 
 
 class CannotReach(Exception):
@@ -131,7 +134,7 @@ def classify(error: Exception, *, content_began: bool | None) -> Result:
     """
     said = describe(error)
     if getattr(error, "handed_over", None) is False:
-        return Result(Outcome.TEMPORARY, said)
+        return Result(Outcome.OUTAGE, said, all_alike=True)
     if isinstance(error, smtplib.SMTPException):
         return _smtp(error, said, content_began)
     if "AnymailError" in _kinds(error):  # by name: the library is loaded only where it is used
@@ -143,6 +146,11 @@ def classify(error: Exception, *, content_began: bool | None) -> Result:
     return Result(Outcome.UNKNOWN, said)
 
 
+# In answer to the sender. RFC 4954, 6: a password is to be changed, wrong, too weak or missing, or the server cannot
+# check it now; RFC 5321, 4.2.3: the service is not available and closes the connection.
+NOT_LET_IN: Final = (421, 432, 454, 530, 534, 535, 538)
+
+
 def _smtp(error: smtplib.SMTPException, said: str, content_began: bool | None) -> Result:
     """RFC 5321, 4.2.1: a reply 4yz is a transient, 5yz a permanent negative answer; either way it was not taken."""
     if isinstance(error, smtplib.SMTPRecipientsRefused):
@@ -150,13 +158,21 @@ def _smtp(error: smtplib.SMTPException, said: str, content_began: bool | None) -
         if code < 500:
             return Result(Outcome.TEMPORARY, said)
         return Result(Outcome.PERMANENT, said, bad_address=_bad_address(code, answer))
-    if isinstance(error, smtplib.SMTPSenderRefused | smtplib.SMTPAuthenticationError | smtplib.SMTPHeloError):
-        return Result(Outcome.TEMPORARY, said)  # our own settings: the owner can mend them before the tries are used up
+    if _not_let_in(error):
+        return Result(Outcome.OUTAGE, said, all_alike=True)
     if isinstance(error, smtplib.SMTPResponseException):
-        return Result(Outcome.TEMPORARY if error.smtp_code < 500 else Outcome.PERMANENT, said)
+        # A refused sender is a matter of our own settings: the owner can mend them before the tries are used up.
+        again = error.smtp_code < 500 or isinstance(error, smtplib.SMTPSenderRefused)
+        return Result(Outcome.TEMPORARY if again else Outcome.PERMANENT, said)
     if isinstance(error, smtplib.SMTPNotSupportedError):
         return Result(Outcome.PERMANENT, said)
     return Result(Outcome.TEMPORARY if content_began is False else Outcome.UNKNOWN, said)
+
+
+def _not_let_in(error: smtplib.SMTPException) -> bool:
+    if isinstance(error, smtplib.SMTPSenderRefused):
+        return error.smtp_code in NOT_LET_IN
+    return isinstance(error, smtplib.SMTPAuthenticationError | smtplib.SMTPHeloError | smtplib.SMTPConnectError)
 
 
 def _bad_address(code: int, answer: bytes | str) -> bool:
@@ -166,7 +182,10 @@ def _bad_address(code: int, answer: bytes | str) -> bool:
     return status.group(1) == "1" if status else code in (550, 551, 553)
 
 
+# HTTP (RFC 9110, 15.5 and 15.6; RFC 6585, 4): key wrong, account unpaid, forbidden, too many, out of service. What is
+# forbidden may be one studio's sender alone; the others hold for every message.
 RATE_OR_ACCOUNT: Final = (401, 402, 403, 429, 503)
+FORBIDDEN: Final = 403
 
 
 def _anymail(error: Exception, said: str) -> Result:
@@ -177,11 +196,9 @@ def _anymail(error: Exception, said: str) -> Result:
         return Result(Outcome.PERMANENT, said, bad_address="invalid" in (getattr(status, "status", None) or ()))
     if "AnymailAPIError" not in kinds:
         return Result(Outcome.PERMANENT, said)  # refused before anything was posted
-    code: int | None = getattr(error, "status_code", None)
-    if code is None:
-        return Result(Outcome.TEMPORARY if _never_connected(error) else Outcome.UNKNOWN, said)
-    if code in RATE_OR_ACCOUNT:
-        return Result(Outcome.TEMPORARY, said)
+    code: int = getattr(error, "status_code", None) or 0
+    if code in RATE_OR_ACCOUNT or (not code and _never_connected(error)):
+        return Result(Outcome.OUTAGE, said, all_alike=code != FORBIDDEN)
     if 400 <= code < 500 and code != 408:
         return Result(Outcome.PERMANENT, said)
     return Result(Outcome.UNKNOWN, said)

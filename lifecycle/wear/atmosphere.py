@@ -177,8 +177,9 @@ def wetness_class(hours_a_year: float) -> str:
 
 
 def chloride_class(mg_m2_day: float) -> str:
-    """S0 to S3: up to 3, 60, 300 and above (ISO 9223:1992, which ends at 1500)."""
-    return _class(mg_m2_day, (3.0, 60.0, 300.0), "S", name="mg_m2_day")
+    """S0 to S3: up to 3, 60, 300, 1500 (ISO 9223:1992); "over S3" beyond, where the standard says nothing."""
+    found = _class(mg_m2_day, (3.0, 60.0, 300.0, 1500.0), "S", name="mg_m2_day")
+    return "over S3" if found == "S4" else found
 
 
 def sulphur_class(mg_m2_day: float) -> str:

@@ -50,6 +50,11 @@ class Course:
         span = min(len(self.by_mechanism), max(365, math.ceil(self.life.median_months * DAYS_PER_MONTH)))
         return float(self.by_mechanism[:span].sum() / span)
 
+    def contact_years(self, day: int) -> float | None:
+        """Wash contact up to a day of the layer's age, in years of the reference washing; None without a weight."""
+        weight = self.chemistry.weights[CONTACT]
+        return float(self.by_mechanism[:day, CONTACT].sum()) / weight / 365.25 if weight > 0.0 else None
+
     def shares(self, *, until: date) -> dict[Mechanism, float]:
         """What each mechanism has taken by a day (of the coming year for a layer applied that day), in reference
         days."""

@@ -23,6 +23,7 @@ from lifecycle.wear.types import (
     Band,
     ClimateYear,
     FloatArray,
+    Mechanism,
     Place,
     ReadingInput,
     StoragePeriod,
@@ -190,10 +191,16 @@ def life_spread(vehicle: VehicleInput, surface: Laid, course: Course, *, extra: 
         if start < end and not segment.stored:
             periods.append((segment.habit, float((end - start).days)))
     duty, note = spread.duty_spread(course.mean_duty())
+    taken = course.shares(until=until)
+    whole = sum(taken.values())
+    climate = surface.timeline.climates(vehicle.place)
     total = hypot(
         course.life.ln_sd,
+        spread.parameter_spread_at(
+            climate, colour=vehicle.colour, sunlight_share=taken[Mechanism.SUNLIGHT] / whole if whole > 0.0 else 0.0
+        ),
         spread.habit_spread(periods) if periods else 0.0,
-        spread.climate_spread(surface.timeline.climates(vehicle.place).error_word),
+        spread.climate_spread(climate.error_word),
         spread.assumed_spread(vehicle.assumed, surface_index=surface.index),
         duty,
         extra,

@@ -69,6 +69,7 @@ def posterior_of(course: Course, looks: Sequence[Look], *, ln_sd: float) -> Post
                 angles=course.chemistry.angles,
                 clogging=look.clogging,
                 glossy=course.chemistry.family in GLOSSY_FAMILIES,
+                contact_years=course.contact_years(day),
             )
         )
     return evidence.update(prior_ln_sd=ln_sd, seen=seen)

@@ -13,6 +13,7 @@ import math
 import re
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 from numpy.typing import ArrayLike
@@ -20,7 +21,7 @@ from numpy.typing import ArrayLike
 from lifecycle.wear import normal, panel, solar, uv
 from lifecycle.wear.degradation import DAYS_PER_MONTH, Life
 from lifecycle.wear.figures import wear_value
-from lifecycle.wear.marks import TABLES, value
+from lifecycle.wear.marks import TABLES, active, value
 from lifecycle.wear.types import ClimateYear, FloatArray, HabitPeriod
 
 SPREAD = TABLES / "spread.csv"
@@ -211,6 +212,17 @@ def parameter_spread(sensitivity: Sensitivity, *, sunlight_share: float) -> floa
     by_energy = sensitivity.by_energy * spread_value("dose.ea_sunlight_sd")
     cross = 2.0 * spread_value("dose.power_energy_correlation") * by_power * by_energy
     return sunlight_share * math.sqrt(max(by_power**2 + by_energy**2 + cross, 0.0))
+
+
+@lru_cache(maxsize=1024)
+def _sensitivity_at(climate: ClimateYear, colour: str, figures: str) -> Sensitivity:
+    light, surface_c, hours = sunlit_hours(climate, colour=colour)
+    return sunlight_sensitivity(uv_w_m2=light, surface_c=surface_c, hours=hours)
+
+
+def parameter_spread_at(climate: ClimateYear, *, colour: str, sunlight_share: float) -> float:
+    """`parameter_spread` for a panel in the open at a place; remembered per climate, colour and figures in force."""
+    return parameter_spread(_sensitivity_at(climate, colour, active().digest), sunlight_share=sunlight_share)
 
 
 def draw_parameters(*, draws: int, seed: int) -> tuple[FloatArray, FloatArray]:

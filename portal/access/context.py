@@ -26,7 +26,10 @@ STUDIO_PAGES: Final = (
     ("studio:outbox", "desk", _("Outbox")),
     ("studio:sites", "member", _("Sites")),
     ("studio:outlook", "owner", _("Outlook")),
+    ("studio:house", "owner", _("Studio")),
 )
+# Pages that lie beside an entry's address and belong to it.
+BELONG: Final = {"studio:house": ("studio:team", "studio:products", "studio:prices", "studio:figures")}
 
 
 @dataclass(frozen=True, slots=True)
@@ -41,7 +44,8 @@ def _studio_nav(path: str, role: str) -> list[NavItem]:
     for name, rule, label in STUDIO_PAGES:
         if role in ROLES_OF[rule]:
             url = reverse(name)
-            items.append(NavItem(url, label, path == url if name == "studio:work" else path.startswith(url)))
+            starts = (url, *(reverse(other) for other in BELONG.get(name, ())))
+            items.append(NavItem(url, label, path == url if name == "studio:work" else path.startswith(starts)))
     return items
 
 

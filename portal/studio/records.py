@@ -6,7 +6,7 @@ from functools import partial
 
 from django.contrib import messages
 from django.db import transaction
-from django.http import Http404, HttpResponse
+from django.http import HttpResponse
 from django.shortcuts import redirect, render
 from django.utils import timezone
 from django.views.decorators.http import require_http_methods
@@ -14,21 +14,19 @@ from django.views.decorators.http import require_http_methods
 from lifecycle import condition
 from lifecycle.care import record
 from lifecycle.care.directory import RecordChoices, record_choices
-from lifecycle.errors import NotFoundHere
 from portal.access.people import MemberRequest
 from portal.access.registry import access
 
 from . import cautions
-from .common import attempt, studio_today
+from .common import attempt, bounded_int, studio_today
 from .record_forms import FINDINGS_SET, READINGS, EventForm, InspectionForm, LayerForm
+from .register import kept_or_404
 
 
 def choices_or_404(request: MemberRequest, vehicle_id: int) -> RecordChoices:
-    """The choices of a vehicle's forms, or 404 where it is another studio's."""
-    try:
-        return record_choices(request.member.studio, vehicle_id)
-    except NotFoundHere as error:
-        raise Http404 from error
+    """The choices of a vehicle's forms, or 404 where it is another studio's or has left."""
+    kept_or_404(request, vehicle_id)
+    return record_choices(request.member.studio, vehicle_id)
 
 
 def _done(request: MemberRequest, choices: RecordChoices, what: str) -> HttpResponse:
@@ -152,6 +150,6 @@ def _with_more_rows(request: MemberRequest) -> object:
     """The sent form; where more rows were asked for, with three more empty reading lines."""
     data = request.POST.copy()
     if "more" in data:
-        count = data.get("reading-TOTAL_FORMS", "")
-        data["reading-TOTAL_FORMS"] = str(min(int(count) + 3, 40)) if count.isdigit() else "4"
+        count = bounded_int(data.get("reading-TOTAL_FORMS", ""), low=0, high=37, default=1)
+        data["reading-TOTAL_FORMS"] = str(count + 3)
     return data

@@ -53,7 +53,8 @@ class PlaceForm(forms.Form):
 @require_GET
 def sites(request: MemberRequest) -> HttpResponse:
     """The studio's sites with the climate source in use."""
-    return render(request, "studio/sites.html", {"sites": places.sites(request.member.studio)})
+    context = {"sites": places.sites(request.member.studio), "may_edit": request.member.role == "owner"}
+    return render(request, "studio/sites.html", context)
 
 
 @access("member")

@@ -4,7 +4,22 @@ from __future__ import annotations
 
 from django.urls import path
 
-from . import bookings, customers, figures, keepers, letters, outlook, records, register, sites, usage, vehicles, work
+from . import (
+    bookings,
+    customers,
+    figures,
+    house,
+    keepers,
+    letters,
+    new_sites,
+    outlook,
+    records,
+    register,
+    sites,
+    usage,
+    vehicles,
+    work,
+)
 
 app_name = "studio"
 urlpatterns = [
@@ -48,6 +63,15 @@ urlpatterns = [
     path("sites/", sites.sites, name="sites"),
     path("sites/<int:site_id>/", sites.site, name="site"),
     path("sites/<int:site_id>/place/", sites.site_place, name="site_place"),
+    path("sites/new/", new_sites.new_site, name="new_site"),
+    path("sites/<int:site_id>/bays/", new_sites.bays, name="bays"),
+    path("house/", house.house, name="house"),
+    path("team/", house.team, name="team"),
+    path("team/<int:member_id>/", house.member, name="member"),
+    path("products/", house.products, name="products"),
+    path("products/new/", house.new_product, name="new_product"),
+    path("products/<int:product_id>/", house.product, name="product"),
+    path("prices/", house.prices, name="prices"),
     path("figures/", figures.table, name="figures"),
     path("figures/<str:key>/", figures.figure, name="figure"),
     path("outlook/", outlook.outlook, name="outlook"),

@@ -5,19 +5,18 @@ from __future__ import annotations
 from functools import partial
 
 from django.contrib import messages
-from django.http import Http404, HttpResponse
+from django.http import HttpResponse
 from django.shortcuts import redirect, render
 from django.utils import timezone
 from django.views.decorators.http import require_GET, require_http_methods
 
 from lifecycle.care import visits, worklist
-from lifecycle.care.directory import record_choices
-from lifecycle.errors import NotFoundHere
 from portal.access.people import MemberRequest
 from portal.access.registry import ROLES_OF, access
 
 from .common import attempt, bounded_int, other_pages, page_number, studio_today
 from .forms import BookingForm
+from .register import kept_or_404
 
 WHEN = (("now", "Open now"), ("soon", "Open within 30 days"), ("all", "All that is known"))
 
@@ -52,10 +51,7 @@ def work(request: MemberRequest) -> HttpResponse:
 def book(request: MemberRequest, vehicle_id: int) -> HttpResponse:
     """Book a visit for one vehicle; other open windows can ride along."""
     studio, today = request.member.studio, studio_today(request)
-    try:
-        vehicle = record_choices(studio, vehicle_id)
-    except NotFoundHere as error:
-        raise Http404 from error
+    vehicle = kept_or_404(request, vehicle_id)
     windows = worklist.windows_of(studio, vehicle_id, today=today)
     asked = request.GET.getlist("task") or [row.task for row in windows if row.earliest <= today and not row.booked_on]
     form = BookingForm(request.POST or None, windows=windows, today=today, initial={"tasks": asked, "on": None})

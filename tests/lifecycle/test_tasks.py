@@ -114,3 +114,42 @@ def test_one_failing_step_does_not_stop_the_loop(monkeypatch):
     monkeypatch.setattr(tasks.Step, "call", call)
     call_command("work", "--once")
     assert seen == list(tasks.STEPS)
+
+
+class TestBeatStarts:
+    """Beat's own first alarm comes after one interval, for the climate after six hours."""
+
+    @pytest.fixture
+    def sent(self, monkeypatch):
+        from portal.celery_app import app
+
+        names: list[tuple[str, float]] = []
+        monkeypatch.setattr(app, "send_task", lambda name, *, expires: names.append((name, expires)))
+        return names
+
+    def start(self) -> None:
+        from celery.signals import beat_init
+
+        beat_init.send(sender=None)
+
+    def test_a_fresh_installation_is_woken_whole_and_in_order(self, sent):
+        self.start()
+        assert sent == [(f"lifecycle.{name}", step.every.total_seconds()) for name, step in tasks.STEPS.items()]
+
+    def test_what_has_run_lately_is_left_to_its_alarm(self, sent, quiet, time_machine):
+        time_machine.move_to(NOW, tick=False)
+        for name in tasks.STEPS:
+            if name not in ("climate", "plan"):
+                tasks.run(name, at=NOW)
+        self.start()
+        assert [name for name, _ in sent] == ["lifecycle.climate", "lifecycle.plan"]
+
+    def test_beat_starts_though_the_database_is_away(self, sent, monkeypatch):
+        from django.db import DatabaseError
+
+        def away(now):
+            raise DatabaseError("no such table: lifecycle_heartbeat")
+
+        monkeypatch.setattr("portal.celery_app.due_steps", away)
+        self.start()
+        assert sent == []

@@ -16,6 +16,7 @@ from lifecycle.climate.hours import distance_km
 from lifecycle.climate.koppen_map import koppen_at, sea_distance_km
 from lifecycle.climate.source import ClimateError
 from lifecycle.climate.sources import FileSource
+from lifecycle.wear import atmosphere
 from lifecycle.wear.types import ClimateYear, Place
 from tests.bench import climate_error
 
@@ -72,7 +73,7 @@ def test_wetness_and_ultraviolet(place: str, wet_h: float, within: float, frozen
     """Hours above 80 % and above 0 °C, ISO 9223 class and UV MJ/m² of five hourly files, worked independently."""
     year = year_of(weather(place))
     assert sum(year.wet_hours) == pytest.approx(wet_h, abs=within)
-    assert derived.wetness_class(sum(year.wet_hours)) == frozen
+    assert atmosphere.wetness_class(sum(year.wet_hours)) == frozen
     # The independent sums took another formula of the ultraviolet share.
     assert sum(year.uv_mj_m2) == pytest.approx(uv, rel=0.04)
 

@@ -7,13 +7,14 @@ from django.http import HttpResponse
 from django.test import Client, RequestFactory
 from django.urls import reverse
 
-from lifecycle.models import Offer, OfferStep
+from lifecycle.models import Complaint, Offer, OfferStep, Visit
 from portal.access.middleware import AccessMiddleware
 from tests import people
 from tests.factories import (
     NOW,
     CareDueFactory,
     MessageFactory,
+    ProductFactory,
     ReminderFactory,
     SiteFactory,
     StudioFactory,
@@ -67,6 +68,15 @@ WHO = {
     "studio:site_place": OWNER,
     "studio:figures": OWNER,
     "studio:figure": OWNER,
+    "studio:new_site": OWNER,
+    "studio:bays": OWNER,
+    "studio:house": OWNER,
+    "studio:team": OWNER,
+    "studio:member": OWNER,
+    "studio:products": OWNER,
+    "studio:new_product": OWNER,
+    "studio:product": OWNER,
+    "studio:prices": OWNER,
 }
 ROLES = {
     MEMBERS: {"owner", "technician", "desk"},
@@ -80,13 +90,14 @@ WITH_OBJECT = (
     "studio:customer", "studio:message", "studio:message_page", "studio:preview", "studio:answer", "studio:surfaces",
     "studio:change_surface", "studio:record_habits", "studio:record_storage", "studio:record_correction",
     "studio:record_contract", "studio:register_vehicle", "studio:change_vehicle", "studio:transfer", "studio:retire",
-    "studio:change_customer", "studio:site", "studio:site_place",
+    "studio:change_customer", "studio:site", "studio:site_place", "studio:bays", "studio:member", "studio:product",
 )  # fmt: skip
 WITH_FORM = {
     "studio:book", "studio:record_layer", "studio:record_event", "studio:record_inspection", "studio:customer",
     "studio:answer", "studio:surfaces", "studio:change_surface", "studio:record_habits", "studio:record_storage",
     "studio:record_correction", "studio:record_contract", "studio:register_vehicle", "studio:change_vehicle",
-    "studio:transfer", "studio:retire", "studio:change_customer", "studio:site_place",
+    "studio:transfer", "studio:retire", "studio:change_customer", "studio:site_place", "studio:bays", "studio:member",
+    "studio:product",
 }  # fmt: skip
 
 
@@ -104,9 +115,15 @@ def world():
     OfferStep.objects.create(studio=studio, offer=offer, kind="recommended", at=NOW)
     message = MessageFactory(customer=keeper)
     reminder = ReminderFactory(due=due)
+    visit = Visit.objects.create(
+        studio=studio, site=vehicle.site, vehicle=vehicle, on=NOW.date(), tasks=[due.task], booked_at=NOW
+    )
+    complaint = Complaint.objects.create(studio=studio, customer=keeper, about="a water mark", opened_at=NOW)
     ids = {"vehicle_id": vehicle.pk, "customer_id": keeper.pk, "message_id": message.pk, "offer_id": offer.pk,
-           "reminder_id": reminder.pk, "surface_id": surface.pk, "site_id": vehicle.site_id}  # fmt: skip
-    return studio, keeper, ids | {"key": "clog.rate", "visit_id": 999_999, "complaint_id": 999_999}
+           "reminder_id": reminder.pk, "surface_id": surface.pk, "site_id": vehicle.site_id,
+           "visit_id": visit.pk, "complaint_id": complaint.pk, "member_id": people.technician(studio).pk,
+           "product_id": ProductFactory(studio=studio).pk}  # fmt: skip
+    return studio, keeper, ids | {"key": "clog.rate"}
 
 
 def address(name: str, ids: dict[str, int]) -> str:
@@ -154,8 +171,28 @@ def test_what_belongs_to_another_studio_is_not_there(world):
     for name in WITH_OBJECT:
         assert browser.get(address(name, ids)).status_code == 404, name
         assert browser.post(address(name, ids)).status_code == (404 if name in WITH_FORM else 405), name
-    assert browser.post(address("studio:settle", ids), {"state": "done"}).status_code == 404
-    assert browser.post(address("studio:close_complaint", ids)).status_code == 404
+    assert browser.post(address("studio:settle", ids), {"state": "cancelled"}).status_code == 404
+    assert Visit.objects.get(pk=ids["visit_id"]).state == "booked"
+
+
+def test_a_foreign_complaint_is_not_there_not_even_beside_a_customer_of_ones_own(world):
+    _studio, _keeper, ids = world
+    member = people.owner()
+    browser, own = as_member(member), people.customer(member.studio)
+    for customer_id in (ids["customer_id"], own.pk):
+        url = address("studio:close_complaint", ids | {"customer_id": customer_id})
+        assert browser.post(url).status_code == 404
+    assert Complaint.objects.get(pk=ids["complaint_id"]).closed_at is None
+
+
+def test_the_studios_own_visit_and_complaint_are_there(world):
+    """What the two tests above refuse is refused for the studio alone: its own desk may do it."""
+    studio, _keeper, ids = world
+    browser = as_member(people.desk(studio))
+    assert browser.post(address("studio:settle", ids), {"state": "cancelled"}).status_code == 302
+    assert browser.post(address("studio:close_complaint", ids)).status_code == 302
+    assert Visit.objects.get(pk=ids["visit_id"]).state == "cancelled"
+    assert Complaint.objects.get(pk=ids["complaint_id"]).closed_at is not None
 
 
 def test_a_customer_of_one_studio_is_no_customer_of_another_ones_vehicle(world):

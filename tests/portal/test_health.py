@@ -12,6 +12,7 @@ from django.utils import timezone
 from lifecycle import tasks
 from lifecycle.models import Heartbeat
 from tests import people
+from tests.factories import VehicleFactory
 from tests.portal.doors import as_member, as_user
 
 pytestmark = pytest.mark.django_db
@@ -65,8 +66,9 @@ def test_a_probe_costs_one_query(client, django_assert_num_queries):
         client.get("/healthz")
 
 
-def test_post_is_fine_too_but_nothing_is_cached(client):
-    beat()
+@pytest.mark.parametrize("ago", [timedelta(0), timedelta(hours=20)])
+def test_nothing_is_cached_whether_well_or_not(ago, client):
+    beat(ago=ago)
     assert "no-store" in client.get("/healthz")["Cache-Control"]
 
 
@@ -88,5 +90,13 @@ def test_banner_names_the_one_step_that_does_not_run():
 
 
 def test_customers_do_not_see_the_banner():
-    page = as_user(people.stranger()).get("/").content.decode()
-    assert "worker" not in page
+    beat(ago=timedelta(hours=20))
+    keeper = people.customer()
+    vehicle = VehicleFactory(site__studio=keeper.studio, keeper=keeper)
+    for url in (reverse("customer:vehicle", args=[vehicle.pk]), reverse("customer:choices")):
+        answer = as_user(keeper).get(url)
+        assert answer.status_code == 200
+        assert 'class="banner"' not in answer.content.decode()
+        assert "reminders are going out" not in answer.content.decode()
+    page = as_member(people.technician(vehicle.studio)).get(reverse("studio:work")).content.decode()
+    assert 'class="banner"' in page, "the same silence is shown to members"

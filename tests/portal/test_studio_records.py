@@ -5,9 +5,9 @@ from __future__ import annotations
 import pytest
 from django.urls import reverse
 
-from lifecycle.models import CareEvent, Inspection, Layer
+from lifecycle.models import CareEvent, Inspection, Layer, Visit
 from tests.factories import ProductFactory, SurfaceFactory, VehicleFactory
-from tests.portal.studio_world import text, today
+from tests.portal.studio_world import due, text, today
 
 pytestmark = pytest.mark.django_db
 
@@ -176,3 +176,39 @@ class TestInspection:
                         {"reading-TOTAL_FORMS": "9999999", "reading-INITIAL_FORMS": "0"}):  # fmt: skip
             assert owner.post(url, meddled).status_code == 200
         assert not Inspection.objects.exists()
+
+    @pytest.mark.parametrize(("count", "lines"), [("²", 4), ("9" * 5000, 4), ("0", 3), ("38", 40)])
+    def test_a_count_that_is_no_number_or_too_many(self, count, lines, car, owner):
+        """U+00B2 is a digit to Unicode but no number to int()."""
+        vehicle, _bonnet, _roof = car
+        data = inspection_data([], more="1") | {"reading-TOTAL_FORMS": count}
+        answer = owner.post(reverse("studio:record_inspection", args=[vehicle.pk]), data)
+        assert answer.status_code == 200
+        assert f'name="reading-TOTAL_FORMS" value="{lines}"' in answer.content.decode()
+
+
+class TestAVehicleThatHasLeft:
+    """Its page stays to be read; nothing is recorded or booked any more, by a form that was open or by a link."""
+
+    @pytest.mark.parametrize("name", ["record_layer", "record_event", "record_inspection", "book"])
+    def test_nothing_is_recorded_and_nothing_booked(self, name, car, site, owner):
+        vehicle, bonnet, _roof = car
+        due(site, vehicle=vehicle)
+        day = today().isoformat()
+        data = {
+            "record_layer": {"surfaces": [bonnet.pk], "kind": "wax", "coats": "1", "applied": day},
+            "record_event": {"kind": "wash", "on": day, "by": "studio"},
+            "record_inspection": inspection_data([{"surface": bonnet.pk, "kind": "gloss_gu", "value": "91"}]),
+            "book": {"on": day, "tasks": ["decontamination_wash"]},
+        }[name]
+        url = reverse(f"studio:{name}", args=[vehicle.pk])
+        assert owner.get(url).status_code == 200
+        vehicle.retired_on = today()
+        vehicle.save()
+        assert owner.get(url).status_code == 404
+        assert owner.post(url, data).status_code == 404
+        assert (Layer.objects.count(), CareEvent.objects.count(), Inspection.objects.count()) == (1, 0, 0)
+        assert not Visit.objects.exists()
+        vehicle.retired_on = None
+        vehicle.save()
+        assert owner.post(url, data).status_code == 302, "what was refused is sound for a vehicle that is here"

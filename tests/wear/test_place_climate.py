@@ -14,6 +14,7 @@ from lifecycle.climate.gazetteer import cities, find_place
 from lifecycle.climate.place_climate import origin, place_climate, worst_word
 from lifecycle.climate.print_out import bars, climate_lines
 from lifecycle.climate.source import ClimateError
+from lifecycle.wear import atmosphere
 from lifecycle.wear.marks import load_figures
 from lifecycle.wear.types import ClimateYear, Mark, Place
 from tests.wear.vehicles import TEMPERATE, climate
@@ -27,7 +28,7 @@ YEAR = climate(*TEMPERATE)
 )
 def test_wetness_classes(hours: float, name: str) -> None:
     """ISO 9223:1992: t1 to 10, t2 to 250, t3 to 2500, t4 to 5500 hours a year, t5 above."""
-    assert derived.wetness_class(hours) == name
+    assert atmosphere.wetness_class(hours) == name
 
 
 @pytest.mark.parametrize(
@@ -36,7 +37,7 @@ def test_wetness_classes(hours: float, name: str) -> None:
 )
 def test_wetness_classes_of_weather_files(file: str, hours: float, name: str) -> None:
     """Hours of wetness and classes worked independently from hourly files of the four places."""
-    assert derived.wetness_class(hours) == name, file
+    assert atmosphere.wetness_class(hours) == name, file
 
 
 @pytest.mark.parametrize(("km", "mg"), [(0.0, 331.0), (0.4, 50.7), (1.0, 28.5), (10.0, 12.0), (50.0, 1.2)])
@@ -63,7 +64,7 @@ def test_chloride_ranges_hold_published_depositions() -> None:
 )
 def test_chloride_classes(mg: float, name: str) -> None:
     """ISO 9223:1992: S0 to 3, S1 to 60, S2 to 300, S3 to 1500 mg/m² and day."""
-    assert derived.chloride_class(mg) == name
+    assert atmosphere.chloride_class(mg) == name
 
 
 def test_evaporation_of_an_example() -> None:
@@ -80,12 +81,6 @@ def test_evaporation_of_an_example() -> None:
 def test_aridity_of_classes(name: str, lat: float, words: set[str]) -> None:
     """Köppen's desert, steppe and forest classes fall into the aridity words of the same sense (UNEP 1992)."""
     assert derived.aridity_class(derived.aridity_index(climate(name, Place(lat, 10.0, 100.0)))) in words
-
-
-def test_normal_share() -> None:
-    """Any table of the normal distribution: 0.5, 0.84134, 0.97725, 0.02275."""
-    found = derived.normal_share_below([0.0, 1.0, 2.0, -2.0])
-    assert found == pytest.approx([0.5, 0.84134, 0.97725, 0.02275], abs=1e-5)
 
 
 def test_frost_and_wetness_follow_cold_and_damp() -> None:

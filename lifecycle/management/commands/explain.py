@@ -27,7 +27,7 @@ class Command(BaseCommand):
         else:
             reminder = (
                 Reminder.objects.select_related("vehicle__studio", "vehicle__site").filter(pk=which).first()
-                if which.isdigit()
+                if which.isdecimal()
                 else None
             )
             if reminder is None:

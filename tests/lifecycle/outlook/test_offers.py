@@ -7,12 +7,15 @@ from datetime import date, timedelta
 import pytest
 
 from lifecycle.errors import DomainError, NotFoundHere
-from lifecycle.models import CareDue, JournalEntry, Keeper, Offer, OfferStep, Price
+from lifecycle.models import CareDue, JournalEntry, Keeper, Offer, OfferStep, Price, Reminder
 from lifecycle.outlook import history, offers
+from lifecycle.reminders.outbox import deliver, enqueue
+from lifecycle.reminders.planner import plan
 from tests.factories import (
     NOW,
     TODAY,
     CareDueFactory,
+    ConsentFactory,
     CustomerFactory,
     MessageFactory,
     ReminderFactory,
@@ -129,7 +132,7 @@ def test_a_foreign_offer_does_not_exist_here():
         )
 
 
-@pytest.mark.parametrize(("state", "last"), [("done", "done"), ("withdrawn", "withdrawn"), ("lapsed", "expired")])
+@pytest.mark.parametrize(("state", "last"), [("done", "done"), ("withdrawn", "withdrawn")])
 def test_a_closed_window_closes_its_offer(state, last):
     row = due()
     offers.recommend(at=NOW)
@@ -157,6 +160,60 @@ def test_a_reminder_that_went_out_is_an_offer(state, told):
     MessageFactory(customer=reminder.customer, reminder=reminder, state=state)
     offers.recommend(at=LATER)
     assert ("offered" in kinds(Offer.objects.get())) is told
+
+
+def test_every_offer_that_one_mail_tells_of_was_offered():
+    first = due()
+    person = first.vehicle.keepers.get().customer
+    second = due(vehicle=VehicleFactory(site=first.vehicle.site, keeper=person))
+    unsaid = due(vehicle=VehicleFactory(site=first.vehicle.site, keeper=person))
+    ConsentFactory(customer=person)
+    offers.recommend(at=NOW)
+    plan(at=NOW)
+    Reminder.objects.filter(due=unsaid).delete()
+    enqueue(at=NOW)
+    assert deliver(at=NOW)["accepted"] == 1
+    assert offers.recommend(at=LATER) == {"offered": 2}
+    said = {offer.due: kinds(offer) for offer in Offer.objects.all()}
+    assert said == {first: said[second], second: ["recommended", "offered"], unsaid: ["recommended"]}
+
+
+def test_an_offer_that_nobody_answers_expires_and_counts_as_not_taken_up():
+    row = due()
+    offers.recommend(at=NOW)
+    offer = Offer.objects.get()
+    offers.offer_made(studio=offer.studio, offer_id=offer.pk, channel="telephone", actor="member:1", at=LATER)
+    assert offers.recommend(at=LATER + timedelta(days=119)) == {}
+    assert offers.recommend(at=LATER + timedelta(days=120)) == {"expired": 1}
+    assert offers.recommend(at=LATER + timedelta(days=121)) == {}
+    assert kinds(offer) == ["recommended", "offered", "expired"]
+    assert OfferStep.objects.get(kind="expired").why == "no answer in 120 days"
+    found = history.decisions(row.studio)[row.task]
+    assert (found.accepted, found.declined, found.unanswered) == (0, 0, 1)
+
+
+def test_what_was_put_off_waits_from_that_day_and_what_nobody_was_asked_does_not_expire():
+    due()
+    asleep = due()
+    offers.recommend(at=NOW)
+    offer = Offer.objects.exclude(due=asleep).get()
+    until = TODAY + timedelta(days=100)
+    say(offer, "deferred", until=until)
+    assert offers.recommend(at=NOW + timedelta(days=219)) == {}
+    assert offers.recommend(at=NOW + timedelta(days=220)) == {"expired": 1}
+    assert kinds(offer)[-1] == "expired"
+    assert kinds(Offer.objects.get(due=asleep)) == ["recommended"]
+
+
+def test_an_answer_or_a_booking_keeps_an_offer_from_expiring():
+    said_yes, booked = due(), due()
+    offers.recommend(at=NOW)
+    for row in (said_yes, booked):
+        offer = Offer.objects.get(due=row)
+        offers.offer_made(studio=row.studio, offer_id=offer.pk, actor="member:1", at=LATER)
+    say(Offer.objects.get(due=said_yes), "accepted")
+    CareDue.objects.filter(pk=booked.pk).update(state="booked")
+    assert offers.recommend(at=NOW + timedelta(days=200)) == {"accepted": 1}
 
 
 def refuse_twice(vehicle, task):

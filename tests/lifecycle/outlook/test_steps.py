@@ -1,8 +1,8 @@
-"""What may follow what, and when advice rests."""
+"""What may follow what, and when an offer expires."""
 
 from __future__ import annotations
 
-from datetime import date
+from datetime import date, timedelta
 
 import pytest
 
@@ -21,39 +21,22 @@ def test_what_is_over_stays_so():
         assert steps.answers_open_to(kind) == ()
 
 
-def test_refused_twice_rests_for_twelve_months():
-    # House rule: refused twice, not offered for twelve months (judgement).
-    decisions = [(date(2025, 2, 1), "declined"), (date(2025, 9, 10), "declined")]
-    found = steps.rest(decisions, today=date(2026, 3, 2))
-    assert found is not None
-    assert found.until == date(2026, 9, 10)
-    assert "2025-02-01" in found.why
-    assert "2026-09-10" in found.why
-    assert steps.rest(decisions, today=date(2026, 9, 9)) is not None
-    assert steps.rest(decisions, today=date(2026, 9, 10)) is None
-
-
 @pytest.mark.parametrize(
-    "decisions",
+    ("kind", "since", "until", "over"),
     [
-        [],
-        [(date(2025, 9, 10), "declined")],
-        [(date(2025, 2, 1), "declined"), (date(2025, 9, 10), "accepted")],
-        [(date(2025, 2, 1), "declined"), (date(2025, 5, 1), "accepted"), (date(2025, 9, 10), "declined")],
+        ("offered", 119, None, False),
+        ("offered", 120, None, True),
+        ("deferred", 200, 119, False),
+        ("deferred", 200, 120, True),
+        ("deferred", 120, 130, True),
+        ("recommended", 500, None, False),
+        ("accepted", 500, None, False),
+        ("declined", 500, None, False),
     ],
 )
-def test_less_than_two_refusals_in_a_row_does_not_rest(decisions):
-    assert steps.rest(decisions, today=date(2026, 3, 2)) is None
-
-
-@pytest.mark.parametrize(
-    ("day", "months", "expected"),
-    [
-        (date(2024, 2, 29), 12, date(2025, 2, 28)),
-        (date(2025, 12, 31), 2, date(2026, 2, 28)),
-        (date(2025, 1, 31), 11, date(2025, 12, 31)),
-        (date(2025, 11, 1), 1, date(2025, 12, 1)),
-    ],
-)
-def test_months_later_keeps_to_the_calendar(day, months, expected):
-    assert steps.months_later(day, months) == expected
+def test_an_offer_without_a_word_expires_after_120_days(kind, since, until, over):
+    """House rule (judgement). `since` and `until` are days before today; what was put off waits from that day on."""
+    today = date(2026, 3, 2)
+    begun = today - timedelta(days=since)
+    put_off = None if until is None else today - timedelta(days=until)
+    assert steps.unanswered(kind, since=begun, until=put_off, today=today) is over

@@ -180,7 +180,7 @@ def test_temporary_errors_are_tried_again_by_the_table_and_then_given_up(due, pr
     assert "451" in message.error
 
 
-def test_a_provider_that_cannot_be_reached_costs_one_try_of_one_message(studio, make_due, provider):
+def test_a_provider_that_cannot_be_reached_costs_no_try(studio, make_due, provider):
     for _ in range(3):
         someone = CustomerFactory(studio=studio)
         ConsentFactory(customer=someone)
@@ -188,10 +188,65 @@ def test_a_provider_that_cannot_be_reached_costs_one_try_of_one_message(studio, 
     written()
     provider.unreachable = ConnectionRefusedError(111, "Connection refused")
     assert deliver(at=NOW)["retry"] == 1
-    assert sorted(models.Message.objects.values_list("state", "attempts")) == [("ready", 0), ("ready", 0), ("retry", 1)]
+    assert sorted(models.Message.objects.values_list("state", "attempts")) == [("ready", 0), ("ready", 0), ("retry", 0)]
     assert not models.Message.objects.exclude(claim=None).exists()
+    assert "refused" in models.Message.objects.get(state="retry").error
     provider.unreachable = None
-    assert deliver(at=later(minutes=2))["accepted"] == 3
+    assert deliver(at=later(minutes=5))["accepted"] == 3
+
+
+OUTAGES = {
+    "no connection": {"unreachable": ConnectionRefusedError(111, "Connection refused")},
+    "wrong password": {"unreachable": smtplib.SMTPAuthenticationError(535, b"5.7.8 credentials invalid")},
+    "not let in any more": {
+        "before": smtplib.SMTPSenderRefused(530, b"5.7.0 authentication required", "a@example.org")
+    },
+}
+
+
+@pytest.mark.parametrize("what", OUTAGES)
+def test_an_outage_of_days_burns_no_notice(due, provider, what):
+    message = written()
+    for name, error in OUTAGES[what].items():
+        setattr(provider, name, error)
+    for days in range(13):
+        assert deliver(at=later(days=days))["retry"] == 1
+        assert sum(sweep(at=later(days=days)).values()) == 0
+    assert (fresh(message).state, message.attempts, message.claim) == ("retry", 0, None)
+    assert message.error.startswith(("ConnectionRefused", "SMTPAuthentication", "SMTPSenderRefused"))
+    provider.unreachable = provider.before = None
+    assert deliver(at=later(days=13))["accepted"] == 1
+    assert fresh(message).attempts == 1
+
+
+def test_an_outage_beyond_the_written_limit_is_shown_as_failed_with_its_cause(due, provider):
+    message = written()
+    provider.unreachable = ConnectionRefusedError(111, "Connection refused")
+    deliver(at=NOW)
+    assert sweep(at=later(days=14))["retry"] == 1
+    assert fresh(message).state == "failed"
+    assert "14 days" in message.error
+    assert "Connection refused" in message.error
+
+
+def test_an_outage_beyond_the_window_stops_the_message(make_due, provider):
+    make_due(latest=NOW.date() + timedelta(days=5), ideal=NOW.date())
+    message = written()
+    provider.unreachable = ConnectionRefusedError(111, "Connection refused")
+    deliver(at=NOW)
+    assert deliver(at=later(days=6))["stopped"] == 1
+    assert (fresh(message).state, message.error) == ("stopped", "The window ended on 2026-03-07.")
+
+
+def test_where_all_would_fare_alike_the_others_are_not_tried(studio, make_due, provider):
+    for _ in range(3):
+        someone = CustomerFactory(studio=studio)
+        ConsentFactory(customer=someone)
+        make_due(keeper=someone)
+    written()
+    provider.before = smtplib.SMTPSenderRefused(421, b"4.3.2 closing", "a@example.org")
+    assert deliver(at=NOW)["retry"] == 1
+    assert sorted(models.Message.objects.values_list("state", "attempts")) == [("ready", 0), ("ready", 0), ("retry", 0)]
 
 
 def test_a_refused_address_fails_and_is_not_written_to_again(due, provider, person):
@@ -228,6 +283,9 @@ ERRORS = [
     (smtplib.SMTPDataError(554, b"rejected"), True, OUT.PERMANENT),
     (smtplib.SMTPDataError(421, b"closing"), True, OUT.TEMPORARY),
     (smtplib.SMTPSenderRefused(550, b"no", "care@example.org"), False, OUT.TEMPORARY),
+    (smtplib.SMTPSenderRefused(530, b"5.7.0 log in", "care@example.org"), False, OUT.OUTAGE),
+    (smtplib.SMTPSenderRefused(421, b"closing", "care@example.org"), False, OUT.OUTAGE),
+    (smtplib.SMTPAuthenticationError(535, b"5.7.8 no"), False, OUT.OUTAGE),
     (smtplib.SMTPRecipientsRefused({"a@example.org": (450, b"greylisted")}), False, OUT.TEMPORARY),
     (smtplib.SMTPRecipientsRefused({"a@example.org": (550, b"5.7.1 policy")}), False, OUT.PERMANENT),
     (ValueError("bad header"), False, OUT.PERMANENT),
@@ -267,10 +325,13 @@ def test_what_a_providers_api_answered():
         error.__cause__ = kind("told")
         return error
 
-    meanings = {code: transport.classify(answered(code), content_began=None).outcome for code in (429, 503, 401, 422)}
-    assert meanings == {429: OUT.TEMPORARY, 503: OUT.TEMPORARY, 401: OUT.TEMPORARY, 422: OUT.PERMANENT}
+    results = {code: transport.classify(answered(code), content_began=None) for code in (429, 503, 401, 403, 422)}
+    meanings = {code: result.outcome for code, result in results.items()}
+    assert meanings == dict.fromkeys((429, 503, 401, 403), OUT.OUTAGE) | {422: OUT.PERMANENT}
+    # Forbidden may be one studio's sender alone, so the messages of others are tried all the same.
+    assert {code for code, result in results.items() if result.all_alike} == {429, 503, 401}
     assert transport.classify(answered(500), content_began=None).outcome is OUT.UNKNOWN
-    assert transport.classify(broke(ConnectTimeout), content_began=None).outcome is OUT.TEMPORARY
+    assert transport.classify(broke(ConnectTimeout), content_began=None).outcome is OUT.OUTAGE
     assert transport.classify(broke(ReadTimeout), content_began=None).outcome is OUT.UNKNOWN
     for refused in (AnymailRecipientsRefused(), AnymailUnsupportedFeature("no")):
         assert transport.classify(refused, content_began=None).outcome is OUT.PERMANENT

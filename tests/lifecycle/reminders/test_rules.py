@@ -48,6 +48,13 @@ HELD = [
     ("booked", replace(FACTS, booked_on=date(2026, 5, 20))),
     ("booked", replace(FACTS, due_state="booked")),
     ("refused", replace(FACTS, refused="over the clear-coat budget")),
+    ("just_done", replace(FACTS, done_on=date(2026, 3, 13), awaited="the new layer")),
+    ("just_done", replace(FACTS, done_on=date(2026, 5, 12))),
+    ("declined", replace(FACTS, declined=date(2026, 5, 2))),
+    ("declined", replace(FACTS, declined=date(2026, 5, 2), owed=True)),
+    ("deferred", replace(FACTS, deferred_until=date(2026, 5, 13))),
+    ("resting", replace(FACTS, resting_until=date(2026, 5, 13))),
+    ("resting", replace(OFFER, resting_until=date(2026, 5, 13))),
     ("vehicle_stored", replace(FACTS, stored=True)),
     ("studio_paused", replace(FACTS, studio_paused=True)),
     ("window_over", replace(FACTS, latest=date(2026, 5, 11))),
@@ -70,7 +77,6 @@ HELD = [
 NEVER = [
     ("due_done", replace(FACTS, due_state="done")),
     ("due_withdrawn", replace(FACTS, due_state="withdrawn")),
-    ("due_lapsed", replace(FACTS, due_state="lapsed")),
     ("vehicle_retired", replace(FACTS, retired=True)),
 ]
 
@@ -192,6 +198,50 @@ def test_a_last_notice_is_not_sent_after_the_contract_date():
     assert not isinstance(decide(blocked), Send)
 
 
+# ---- what was just done, and what the person said
+
+
+def test_work_just_done_is_not_written_about_and_says_what_is_missing():
+    done = replace(FACTS, done_on=date(2026, 5, 5), awaited="the new layer")
+    assert decide(done).reason == "Done on 2026-05-05; the new layer is not on record yet."
+    assert isinstance(decide(replace(done, done_on=NOW.date() - timedelta(days=61))), Send)
+    assert isinstance(decide(replace(done, done_on=NOW.date() - timedelta(days=60))), Wait)
+
+
+def test_what_was_put_off_comes_on_the_day_that_was_said():
+    facts = replace(FACTS, deferred_until=date(2026, 5, 20))
+    assert isinstance(decide(replace(facts, now=datetime(2026, 5, 19, 21, 59, tzinfo=UTC))), Wait)
+    morning = decide(replace(facts, now=datetime(2026, 5, 19, 22, 1, tzinfo=UTC)))  # past midnight in Berlin
+    assert morning == Send(
+        datetime(2026, 5, 20, 7, 0, tzinfo=UTC), "put_off", "The person put it off until 2026-05-20."
+    )
+    assert decide(replace(facts, now=datetime(2026, 5, 21, 10, 0, tzinfo=UTC))).reason_code == "window_open"
+
+
+def test_a_follow_up_that_was_put_off_past_its_own_time_is_not_lost():
+    facts = replace(
+        FACTS, step="follow_up", first="accepted", first_at=ago(10), deferred_until=date(2026, 6, 20),
+        now=datetime(2026, 6, 20, 10, 0, tzinfo=UTC),
+    )  # fmt: skip
+    assert isinstance(decide(replace(facts, deferred_until=None)), Skip)
+    assert decide(facts) == Send(facts.now, "put_off", "The person put it off until 2026-06-20.")
+
+
+def test_a_last_notice_that_was_put_off_comes_then_or_not_after_the_contract_date():
+    facts = replace(
+        FACTS, step="last", first="accepted", first_at=ago(20), contract_on=date(2026, 6, 10), owed=True,
+        deferred_until=date(2026, 6, 1), now=datetime(2026, 6, 1, 10, 0, tzinfo=UTC),
+    )  # fmt: skip
+    assert isinstance(decide(facts), Send)
+    late = replace(facts, deferred_until=date(2026, 6, 11), now=datetime(2026, 6, 11, 10, 0, tzinfo=UTC))
+    assert not isinstance(decide(late), Send)
+
+
+def test_rest_is_over_on_its_day_and_holds_back_nothing_that_is_owed():
+    assert isinstance(decide(replace(FACTS, resting_until=NOW.date())), Send)
+    assert isinstance(decide(replace(FACTS, resting_until=date(2027, 1, 1), owed=True)), Send)
+
+
 # ---- quiet hours
 
 CLOCKS = [
@@ -276,6 +326,10 @@ def any_facts(draw):
         owed=draw(st.booleans()),
         last_visit=draw(st.none() | days.map(lambda n: now.date() - timedelta(days=n))),
         sent=tuple(now - timedelta(hours=draw(st.integers(0, 9000))) for _ in range(draw(st.integers(0, 8)))),
+        done_on=draw(st.none() | days.map(lambda n: now.date() - timedelta(days=n))),
+        declined=draw(st.none() | st.none() | st.just(now.date())),
+        deferred_until=draw(st.none() | days.map(lambda n: now.date() + timedelta(days=n - 150))),
+        resting_until=draw(st.none() | days.map(lambda n: now.date() + timedelta(days=n - 150))),
         first=firsts,
         first_at=now - timedelta(days=draw(st.integers(0, 100))) if firsts == "accepted" else None,
     )
@@ -301,6 +355,11 @@ def test_what_is_sent_is_never_in_the_past_at_night_too_close_or_against_the_per
     gap = timedelta(days=7 if facts.purpose == "service" else 30)
     assert all(decision.at - one >= gap for one in facts.sent)
     assert facts.owed or not facts.complaint_open
+    assert facts.declined is None
+    assert facts.deferred_until is None or clock.date() >= facts.deferred_until
+    today = facts.now.astimezone(facts.zone).date()
+    assert facts.owed or facts.resting_until is None or today >= facts.resting_until
+    assert facts.done_on is None or (today - facts.done_on).days > 60
     if facts.purpose == "promotion":
         assert sum(decision.at - one < timedelta(days=365) for one in facts.sent) < 6
 

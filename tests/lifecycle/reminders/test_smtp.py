@@ -102,6 +102,21 @@ def test_no_server_is_a_temporary_error(three, settings):
     assert "refused" in models.Message.objects.get(state="retry").error.lower()
 
 
+@pytest.mark.parametrize(
+    ("word", "answer"), [("AUTH", "535 5.7.8 credentials invalid"), ("MAIL", "530 5.7.0 authentication required")]
+)
+def test_a_wrong_password_uses_up_no_try(three, server, settings, word, answer):
+    server.answers = {"EHLO": "250-mail.example.org\r\n250 AUTH PLAIN", "AUTH": "235 welcome", word: answer}
+    settings.EMAIL_HOST_USER, settings.EMAIL_HOST_PASSWORD = "care", "old"
+    for days in range(12):
+        deliver(at=later(days=days))
+    assert set(models.Message.objects.values_list("attempts", flat=True)) == {0}
+    assert set(states()) <= {"retry", "ready"}
+    assert answer[:3] in models.Message.objects.filter(state="retry").first().error
+    server.answers = {"EHLO": "250-mail.example.org\r\n250 AUTH PLAIN", "AUTH": "235 welcome"}
+    assert deliver(at=later(days=13))["accepted"] == 3
+
+
 def test_an_address_that_the_server_refuses_for_good(three, server):
     server.answers["RCPT"] = "550 5.1.1 no such mailbox"
     assert deliver(at=NOW)["failed"] == 3
