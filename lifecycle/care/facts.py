@@ -116,13 +116,6 @@ class CareFacts:
             if surface.orientation in BODY_SIDES and substrate in PAINTABLE:
                 yield surface
 
-    def stored_on(self, day: date) -> StoragePeriod | None:
-        """The storage period around `day`, if any; its end is the first day out of storage."""
-        for period in self.storage:
-            if period.start <= day and (period.end is None or day < period.end):
-                return period
-        return None
-
     def driven_later(self, start: date, days: float) -> date:
         """`start` plus `days` outside storage: standing still neither clogs a coat nor uses up an interval."""
         end = start + timedelta(days=round(days))

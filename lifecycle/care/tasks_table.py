@@ -39,7 +39,7 @@ class CareTask:
 
     Attributes:
         kind: "service" (care of what is already there, so covered by consent to care reminders) or "promotion" (a new
-            coat, film or correction, told only with consent to offers).
+            coat, film or correction, or engine bay work, told only with consent to offers).
         hours: labour hours by size of vehicle; a size may be missing where no figure is known (see `labour_h`).
         cure_hours: hours that the car stays dry and untouched afterwards; not labour.
         needs_first: tasks or conditions (wash, readings, consent, full_cure) that come before it.

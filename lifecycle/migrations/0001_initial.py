@@ -321,7 +321,7 @@ class Migration(migrations.Migration):
                 ('reason_code', models.CharField(max_length=20)),
                 ('why', models.TextField()),
                 ('words', models.JSONField(default=dict)),
-                ('state', models.CharField(choices=[('open', 'open'), ('booked', 'booked'), ('done', 'done'), ('withdrawn', 'no longer due'), ('lapsed', 'lapsed')], default='open', max_length=10)),
+                ('state', models.CharField(choices=[('open', 'open'), ('booked', 'booked'), ('done', 'done'), ('withdrawn', 'no longer due')], default='open', max_length=10)),
                 ('opened_at', models.DateTimeField()),
                 ('closed_at', models.DateTimeField(blank=True, null=True)),
                 ('closed_why', models.CharField(blank=True, max_length=200)),
@@ -330,7 +330,7 @@ class Migration(migrations.Migration):
             ],
             options={
                 'ordering': ('ideal', 'id'),
-                'constraints': [models.UniqueConstraint(condition=models.Q(('state__in', ('open', 'booked'))), fields=('vehicle', 'task'), name='due_live_once'), models.CheckConstraint(condition=models.Q(('earliest__lte', models.F('ideal')), ('ideal__lte', models.F('latest'))), name='due_window_order'), models.CheckConstraint(condition=models.Q(('state__in', ['open', 'booked', 'done', 'withdrawn', 'lapsed'])), name='due_state'), models.CheckConstraint(condition=models.Q(models.Q(('closed_at', None), ('state__in', ('open', 'booked'))), models.Q(models.Q(('state__in', ('open', 'booked')), _negated=True), ('closed_at__isnull', False)), _connector='OR'), name='due_closed')],
+                'constraints': [models.UniqueConstraint(condition=models.Q(('state__in', ('open', 'booked'))), fields=('vehicle', 'task'), name='due_live_once'), models.CheckConstraint(condition=models.Q(('earliest__lte', models.F('ideal')), ('ideal__lte', models.F('latest'))), name='due_window_order'), models.CheckConstraint(condition=models.Q(('state__in', ['open', 'booked', 'done', 'withdrawn'])), name='due_state'), models.CheckConstraint(condition=models.Q(models.Q(('closed_at', None), ('state__in', ('open', 'booked'))), models.Q(models.Q(('state__in', ('open', 'booked')), _negated=True), ('closed_at__isnull', False)), _connector='OR'), name='due_closed')],
             },
         ),
         migrations.CreateModel(

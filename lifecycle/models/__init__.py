@@ -22,12 +22,10 @@ from .visit import ProposalState, Visit, VisitProposal, VisitState
 
 __all__ = [
     "APPEND_ONLY_TABLES", "FINAL_STATES", "LIVE_DUE", "Assessment", "Bay", "CareDue", "CareEvent", "ClimateNormal",
-    "ClimateService",
-    "Complaint", "Consent",
-    "ContractTerm", "Correction", "Customer", "DueState", "FigureOverride", "Finding", "Forecast", "Habits",
-    "Heartbeat", "Inspection",
-    "JournalEntry", "Keeper", "Layer", "Member", "Message", "MessageState", "Mounted", "Offer", "OfferStep",
-    "OfferStepKind", "Price", "Product", "ProposalState", "Purpose", "Reading", "ReadingKind", "Receipt", "Refusal", "Reminder",
-    "ReminderState", "Role", "Site", "Step", "Storage", "Studio", "StudioQuerySet", "StudioRow", "Suppression",
-    "Surface", "User", "Vehicle", "Visit", "VisitProposal", "VisitState",
+    "ClimateService", "Complaint", "Consent", "ContractTerm", "Correction", "Customer", "DueState", "FigureOverride",
+    "Finding", "Forecast", "Habits", "Heartbeat", "Inspection", "JournalEntry", "Keeper", "Layer", "Member",
+    "Message", "MessageState", "Mounted", "Offer", "OfferStep", "OfferStepKind", "Price", "Product", "ProposalState",
+    "Purpose", "Reading", "ReadingKind", "Receipt", "Refusal", "Reminder", "ReminderState", "Role", "Site", "Step",
+    "Storage", "Studio", "StudioQuerySet", "StudioRow", "Suppression", "Surface", "User", "Vehicle", "Visit",
+    "VisitProposal", "VisitState",
 ]  # fmt: skip

@@ -14,7 +14,6 @@ class DueState(models.TextChoices):
     BOOKED = "booked", "booked"
     DONE = "done", "done"
     WITHDRAWN = "withdrawn", "no longer due"
-    LAPSED = "lapsed", "lapsed"
 
 
 LIVE_DUE = (DueState.OPEN, DueState.BOOKED)

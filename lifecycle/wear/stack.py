@@ -124,8 +124,3 @@ def ended_layers(stack: tuple[LiveLayer, ...], *, as_of: date) -> tuple[EndedLay
         for live in stack
         if live.ended is not None and live.ended <= as_of
     )
-
-
-def shields_of(stack: tuple[LiveLayer, ...], index: int) -> tuple[LiveLayer, ...]:
-    """The layers above one layer that are known well enough to shield it."""
-    return tuple(live for live in stack[index + 1 :] if live.layer.kind != UNKNOWN_KIND)

@@ -131,7 +131,8 @@ def _said(answer: str, *, why: str = "", until: date | None = None) -> list[tupl
         return [*start, (steps.DECLINED, 4, {"channel": "in person", "why": why})]
     if answer == steps.DEFERRED:
         return [*start, (steps.DEFERRED, 5, {"channel": "in person", "why": why, "until": until})]
-    return [*start, (steps.EXPIRED, 45, {"why": "the window closed"})]
+    days = steps.EXPIRES_AFTER_DAYS
+    return [*start, (steps.EXPIRED, 1 + days, {"why": f"no answer in {days} days"})]
 
 
 def _told(house: House, loaded: Loaded) -> Iterator[Story]:
