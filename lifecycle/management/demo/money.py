@@ -146,7 +146,7 @@ def _told(house: House, loaded: Loaded) -> Iterator[Story]:
 def _drawn(house: House, loaded: Loaded) -> Iterator[Story]:
     """What was done had been accepted; beside each yes stand about as many other answers as its rate asks for."""
     draw = loaded.plan.random("offers")
-    latest = house.book.today - timedelta(days=60)
+    latest = house.book.today - timedelta(days=steps.EXPIRES_AFTER_DAYS + 10)
     yes = Counter[str]()
     for day, tasks in tasks_by_day(loaded).items():
         for task in tasks:
