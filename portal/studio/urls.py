@@ -36,6 +36,7 @@ urlpatterns = [
     path("sites/<int:site_id>/", sites.site, name="site"),
     path("sites/<int:site_id>/place/", sites.site_place, name="site_place"),
     path("figures/", figures.table, name="figures"),
+    path("figures/of/<str:group>/", figures.table, name="figure_group"),
     path("figures/<str:key>/", figures.figure, name="figure"),
     path("outlook/", outlook.outlook, name="outlook"),
 ]

@@ -54,6 +54,7 @@ WHO = {
     "studio:site_place": OWNER,
     "studio:figures": OWNER,
     "studio:figure": OWNER,
+    "studio:figure_group": OWNER,
 }
 ROLES = {
     MEMBERS: {"owner", "technician", "desk"},
@@ -89,7 +90,7 @@ def world():
     reminder = ReminderFactory(due=due)
     ids = {"vehicle_id": vehicle.pk, "customer_id": keeper.pk, "message_id": message.pk, "offer_id": offer.pk,
            "reminder_id": reminder.pk, "site_id": vehicle.site_id}  # fmt: skip
-    return studio, keeper, ids | {"key": "clog.rate", "visit_id": 999_999, "complaint_id": 999_999}
+    return studio, keeper, ids | {"key": "clog.rate", "group": "clog", "visit_id": 999_999, "complaint_id": 999_999}
 
 
 def address(name: str, ids: dict[str, int]) -> str:
