@@ -20,8 +20,8 @@ from lifecycle.wear.marks import NO_OVERRIDES, Figure, TableError, overridden
 from lifecycle.wear.types import Mark
 
 LONGEST_SOURCE = 300
+MOST_ROWS = 100
 GROUPS = {
-    "layer": "Layers: life, weights of the mechanisms, angles, shield, thickness",
     "spread": "Spread", "assumed": "Spread from what nobody told", "evidence": "Evidence", "cut": "Beading scores",
     "clog": "Clogging", "clear": "Clear coat", "removal": "Removal by grade", "film": "Film readings",
     "refinish": "Signs of refinish", "defect": "Defects", "etch": "Etching", "jump": "Single events",
@@ -79,10 +79,11 @@ class FigureRow:
 
 @dataclass(frozen=True, slots=True)
 class FigureGroup:
-    """Figures of one subject."""
+    """Figures of one subject: how many there are, and those that were asked for."""
 
     name: str
     title: str
+    count: int
     rows: tuple[FigureRow, ...]
 
 
@@ -247,35 +248,66 @@ def _row(key: str, shipped: Figure, now: float, own: OwnFigure | None, products:
 
 @dataclass(frozen=True, slots=True)
 class FigureTable:
-    """The whole table by subject. `not_in_use`: why the studio's figures rest, "" where they hold."""
+    """The table by subject: `index` names every group, `groups` holds the rows that were asked for (`shown` of
+    `found`), `not_in_use` says why the studio's figures rest, "" where they hold."""
 
+    index: tuple[FigureGroup, ...]
     groups: tuple[FigureGroup, ...]
+    found: int
+    shown: int
     count: int
     own_count: int
     not_in_use: str
 
 
-def figure_table(studio: Studio, *, search: str = "", own_only: bool = False) -> FigureTable:
-    """The one parameter table with the studio's own figures, found by words of key or source."""
+def group_of(key: str) -> str:
+    """The group of a key: its first word, of layers the kind too."""
+    words = key.split(".")
+    return ".".join(words[:2]) if words[0] == "layer" else words[0]
+
+
+def _title(name: str) -> str:
+    if name.startswith("layer."):
+        return f"Layer: {name.removeprefix('layer.').replace('_', ' ')}"
+    return GROUPS.get(name, name.replace("_", " ").capitalize())
+
+
+def _grouped(rows: list[FigureRow], *, keep: bool) -> tuple[FigureGroup, ...]:
+    by_group: dict[str, list[FigureRow]] = {}
+    for row in rows:
+        by_group.setdefault(group_of(row.key), []).append(row)
+    order = list(GROUPS)
+    names = sorted(by_group, key=lambda name: order.index(name) if name in GROUPS else -1)
+    return tuple(
+        FigureGroup(name, _title(name), len(by_group[name]), tuple(by_group[name]) if keep else ()) for name in names
+    )
+
+
+def figure_table(studio: Studio, *, search: str = "", group: str = "", own_only: bool = False) -> FigureTable:
+    """The one parameter table with the studio's own figures beside it.
+
+    Rows are those of a group, those whose key or source holds all the words, or the studio's own; all three empty: the
+    studio's own. No more than `MOST_ROWS` are returned.
+    """
     rows, reason = _rows(studio)
-    own_count = sum((row.own is not None) + len(row.products) for row in rows)
+    own = [row for row in rows if row.own is not None or row.products]
     words = search.lower().split()
+    asked = own if own_only or not (words or group) else rows
     kept = [
         row
-        for row in rows
-        if all(word in f"{row.key} {row.source}".lower() for word in words)
-        and (not own_only or row.own is not None or row.products)
+        for row in asked
+        if (not group or group_of(row.key) == group)
+        and all(word in f"{row.key} {row.source}".lower() for word in words)
     ]
-    by_group: dict[str, list[FigureRow]] = {}
-    for row in kept:
-        by_group.setdefault(row.key.split(".", 1)[0], []).append(row)
-    order = list(GROUPS)
-    names = sorted(by_group, key=lambda name: (order.index(name) if name in GROUPS else len(order), name))
-    groups = tuple(
-        FigureGroup(name, GROUPS.get(name, name.replace("_", " ").capitalize()), tuple(by_group[name]))
-        for name in names
+    return FigureTable(
+        index=_grouped(rows, keep=False),
+        groups=_grouped(kept[:MOST_ROWS], keep=True),
+        found=len(kept),
+        shown=min(len(kept), MOST_ROWS),
+        count=len(rows),
+        own_count=sum((row.own is not None) + len(row.products) for row in own),
+        not_in_use=reason,
     )
-    return FigureTable(groups, len(kept), own_count, reason)
 
 
 def figure_view(studio: Studio, key: str) -> FigureView:

@@ -152,8 +152,11 @@ def corrections_left(budget_um: FloatArray, *, stage: str) -> Band:
     Args:
         budget_um: points of equal chance (see `clearcoat.budget_points`).
     """
-    budget = np.quantile(budget_um, BUDGET_CHANCES)
-    return _whole_quantiles(np.floor(budget[:, None] / taken_points(stage)[None, :] + 1e-9).ravel())
+    return _held(np.quantile(budget_um, BUDGET_CHANCES), taken_points(stage))
+
+
+def _held(budget: FloatArray, taken: FloatArray) -> Band:
+    return _whole_quantiles(np.floor(budget[:, None] / taken[None, :] + 1e-9).ravel())
 
 
 def _left(points: FloatArray, stage: str, decision: str) -> Band:
@@ -162,10 +165,12 @@ def _left(points: FloatArray, stage: str, decision: str) -> Band:
 
 
 def _curve(points: FloatArray, decision: str) -> tuple[CurvePoint, ...]:
+    budget = np.quantile(points, BUDGET_CHANCES)
+    takes = {stage: taken_points(stage) for stage in STAGES[1:] if stage in ALLOWED.get(decision, ())}
     made = []
     for taken in CURVE_UM:
-        left = np.maximum(points - taken, 0.0)
-        one_steps, full = (_left(left, stage, decision) for stage in STAGES[1:])
+        left = np.maximum(budget - taken, 0.0)
+        one_steps, full = (_held(left, takes[stage]) if stage in takes else NONE_LEFT for stage in STAGES[1:])
         made.append(CurvePoint(taken, defects_removed(taken), one_steps, full))
     return tuple(made)
 

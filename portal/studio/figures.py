@@ -64,11 +64,15 @@ class FigureForm(forms.Form):
 
 @access("owner")
 @require_GET
-def table(request: MemberRequest) -> HttpResponse:
-    """Every figure of the wear model with range, mark and source, and what the studio has put in its place."""
+def table(request: MemberRequest, group: str = "") -> HttpResponse:
+    """Figures of the wear model with range, mark and source, and what the studio has put in their place: those of one
+    subject, those that were searched for, else the studio's own."""
     search, own_only = search_text(request), request.GET.get("own") == "1"
-    found = figures.figure_table(request.member.studio, search=search, own_only=own_only)
-    return render(request, "studio/figures.html", {"table": found, "q": search, "own_only": own_only})
+    found = figures.figure_table(request.member.studio, search=search, group=group, own_only=own_only)
+    if group and group not in {one.name for one in found.index}:
+        raise Http404
+    context = {"table": found, "q": search, "group": group, "own_only": own_only}
+    return render(request, "studio/figures.html", context)
 
 
 def _drop(request: MemberRequest, key: str) -> HttpResponse:

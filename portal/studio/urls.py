@@ -73,6 +73,7 @@ urlpatterns = [
     path("products/<int:product_id>/", house.product, name="product"),
     path("prices/", house.prices, name="prices"),
     path("figures/", figures.table, name="figures"),
+    path("figures/of/<str:group>/", figures.table, name="figure_group"),
     path("figures/<str:key>/", figures.figure, name="figure"),
     path("outlook/", outlook.outlook, name="outlook"),
 ]

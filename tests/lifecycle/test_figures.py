@@ -179,8 +179,13 @@ class TestReads:
         override(studio, key="clog.rate", value=0.2, low=0.1, high=0.3)
         with django_assert_num_queries(1):
             table = figure_table(studio)
-        rows = {row.key: row for group in table.groups for row in group.rows}
-        assert table.count == len(rows) > 500
+        rows = {
+            row.key: row
+            for one in table.index
+            for group in figure_table(studio, group=one.name).groups
+            for row in group.rows
+        }
+        assert table.count == len(rows) == sum(one.count for one in table.index) > 500
         assert (rows["clog.rate"].value, rows["clog.rate"].now, rows["clog.rate"].own.mark) == (
             0.1155, 0.2, "learned here",
         )  # fmt: skip
@@ -191,7 +196,7 @@ class TestReads:
         override(studio, key="clog.rate", value=0.2, low=0.1, high=0.3)
         found = figure_table(studio, search="half clogged")
         assert [row.key for group in found.groups for row in group.rows] == ["clog.rate"]
-        assert figure_table(studio, own_only=True).count == 1
+        assert figure_table(studio, own_only=True).found == figure_table(studio).found == 1
 
     def test_figures_that_no_longer_fit_rest_and_say_so(self, studio):
         """As after an upgrade that took a figure out of the table."""

@@ -77,6 +77,7 @@ WHO = {
     "studio:new_product": OWNER,
     "studio:product": OWNER,
     "studio:prices": OWNER,
+    "studio:figure_group": OWNER,
 }
 ROLES = {
     MEMBERS: {"owner", "technician", "desk"},
@@ -123,7 +124,7 @@ def world():
            "reminder_id": reminder.pk, "surface_id": surface.pk, "site_id": vehicle.site_id,
            "visit_id": visit.pk, "complaint_id": complaint.pk, "member_id": people.technician(studio).pk,
            "product_id": ProductFactory(studio=studio).pk}  # fmt: skip
-    return studio, keeper, ids | {"key": "clog.rate"}
+    return studio, keeper, ids | {"key": "clog.rate", "group": "clog"}
 
 
 def address(name: str, ids: dict[str, int]) -> str:

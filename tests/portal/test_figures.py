@@ -7,8 +7,9 @@ import re
 import pytest
 from django.urls import reverse
 
-from lifecycle.care.figures import override_figure
+from lifecycle.care.figures import group_of, override_figure
 from lifecycle.models import FigureOverride, JournalEntry
+from lifecycle.wear.figures import all_figures
 from tests import people
 from tests.factories import NOW, ProductFactory, StudioFactory
 from tests.portal.doors import as_member
@@ -26,24 +27,38 @@ def page(key: str) -> str:
 
 class TestTable:
     def test_every_figure_stands_there_with_range_mark_and_source(self, owner):
-        said = text(owner.get(reverse("studio:figures"))).replace("&amp;", "&")
+        links = re.findall(
+            r'href="/studio/figures/of/([\w.]+)/"', owner.get(reverse("studio:figures")).content.decode()
+        )
+        assert {"dose", "clog", "layer.ceramic_mid"} <= set(links)
+        pages = {name: text(owner.get(reverse("studio:figure_group", args=[name]))) for name in links}
+        dose = pages["dose"].replace("&amp;", "&")
         # Fischer & Ketola 2004: p 0.64 +- 0.20.
-        assert re.search(r"dose\.uv_power Fischer & Ketola 2004[^–]* 0\.64 0\.44–0\.84 published fixed", said)
-        assert re.search(r"clog\.rate half clogged after six months[^–]* 0\.1155 0\.08–0\.17 1/month judgement", said)
-        assert "layer.ceramic_mid.months" in said
+        assert re.search(r"dose\.uv_power Fischer & Ketola 2004[^–]* 0\.64 0\.44–0\.84 published fixed", dose)
+        own = r"clog\.rate half clogged after six months[^–]* 0\.1155 0\.08–0\.17 1/month judgement"
+        assert re.search(own, pages["clog"])
+        for key in all_figures():
+            assert f" {key} " in pages[group_of(key)], key
 
-    def test_the_studios_own_stands_beside_the_tables(self, owner, studio):
+    def test_the_studios_own_stands_beside_the_tables_and_comes_first(self, owner, studio):
+        assert "The studio has no figures of its own" in text(owner.get(reverse("studio:figures")))
         override_figure(
             studio=studio, key="clog.rate", value=0.2, low=0.1, high=0.3, mark="judgement", source="us",
             actor="member:1", at=NOW,
         )  # fmt: skip
-        assert "0.1155 0.08–0.17 1/month judgement 0.2 (0.1–0.3) judgement" in text(
-            owner.get(reverse("studio:figures"))
-        )
+        said = text(owner.get(reverse("studio:figures")))
+        assert "0.1155 0.08–0.17 1/month judgement 0.2 (0.1–0.3) judgement" in said
+        assert "1 figure of the studio’s own" in said
 
     def test_search_and_own_only(self, owner):
         assert "1 figure for “half clogged”" in text(owner.get(reverse("studio:figures"), {"q": "half clogged"}))
-        assert "No figure matches" in text(owner.get(reverse("studio:figures"), {"own": "1"}))
+        assert "No figure matches" in text(owner.get(reverse("studio:figures"), {"q": "clogged", "own": "1"}))
+        assert owner.get(reverse("studio:figure_group", args=["no.such"])).status_code == 404
+
+    def test_a_long_answer_is_cut_and_says_so(self, owner):
+        said = text(owner.get(reverse("studio:figures"), {"q": "layer"}))
+        assert "The first 100 of" in said
+        assert said.count("from memory") + said.count("judgement") < 150
 
     def test_queries_do_not_grow_with_own_figures(self, owner, studio, django_assert_max_num_queries):
         for key in ("clog.rate", "etch.ea", "etch.sd", "jump.flood"):
