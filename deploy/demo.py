@@ -29,6 +29,13 @@ ROLES = (
     ("desk", "who speaks with customers: bookings, reminders, the outbox"),
     ("customer", "a customer: their own vehicle and what it needs"),
 )
+# In one process, since most of the time of each would be its start. In the morning, since by night nothing would be
+# sent, and a demo without mail shows little.
+STEPS = """
+from django.core.management import execute_from_command_line
+for step in ("migrate --no-input -v 0", "createcachetable -v 0", "load_demo --if-empty", "cycle --morning"):
+    execute_from_command_line(["manage.py", *step.split()])
+"""
 START_LIMIT_S = 60
 STOP_LIMIT_S = 10
 
@@ -79,17 +86,17 @@ def choose_port(asked: int | None) -> int:
         return int(probe.getsockname()[1])
 
 
-def manage(env: dict[str, str], *arguments: str) -> None:
-    """Run one management command to its end, its log apart from what it shows; a failing one ends the demo."""
+def run_steps(env: dict[str, str]) -> None:
+    """Run the management commands of `STEPS` in one process, their log apart from what they show.
+
+    A failing one ends the demo with its reason.
+    """
     log = VAR / "log" / "demo-prepare.log"
-    with log.open("ab") as errors:
-        began = errors.tell()
-        done = subprocess.run([sys.executable, "manage.py", *arguments], cwd=ROOT, env=env, stderr=errors, check=False)
+    with log.open("wb") as errors:
+        done = subprocess.run([sys.executable, "-c", STEPS], cwd=ROOT, env=env, stderr=errors, check=False)
     if done.returncode:
-        with log.open("rb") as errors:
-            errors.seek(began)
-            sys.stderr.write(errors.read().decode(errors="replace")[-4000:])
-        raise SystemExit(f"`manage.py {' '.join(arguments)}` failed (code {done.returncode}); its reason stands above.")
+        sys.stderr.write(log.read_text(errors="replace")[-4000:])
+        raise SystemExit(f"Preparing the demo failed (code {done.returncode}); the reason stands above and in {log}.")
 
 
 def prepare(env: dict[str, str], *, fresh: bool) -> None:
@@ -100,11 +107,7 @@ def prepare(env: dict[str, str], *, fresh: bool) -> None:
         shutil.rmtree(VAR / "mail", ignore_errors=True)
     for name in ("mail", "static", "log"):
         (VAR / name).mkdir(parents=True, exist_ok=True)
-    (VAR / "log" / "demo-prepare.log").unlink(missing_ok=True)
-    manage(env, "migrate", "--no-input", "--verbosity", "0")
-    manage(env, "createcachetable")
-    manage(env, "load_demo", "--if-empty")
-    manage(env, "cycle", "--morning")  # by night nothing would be sent, and a demo without mail shows little
+    run_steps(env)
 
 
 def start(env: dict[str, str], name: str, *arguments: str) -> subprocess.Popen[bytes]:

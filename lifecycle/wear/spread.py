@@ -215,7 +215,7 @@ def parameter_spread(sensitivity: Sensitivity, *, sunlight_share: float) -> floa
 
 
 @lru_cache(maxsize=1024)
-def _sensitivity_at(climate: ClimateYear, colour: str, figures: str) -> Sensitivity:
+def _sensitivity_at(climate: ClimateYear, colour: str, digest: str) -> Sensitivity:
     light, surface_c, hours = sunlit_hours(climate, colour=colour)
     return sunlight_sensitivity(uv_w_m2=light, surface_c=surface_c, hours=hours)
 

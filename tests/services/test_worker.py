@@ -107,3 +107,11 @@ def test_beat_wakes_every_step(installation):
             lambda: all(installation.beats()[name][0] > before[name][0] for name in STEPS), "a second heartbeat of each"
         )
     assert [name for name, (_, ok, _) in installation.beats().items() if not ok] == []
+
+
+def test_a_fresh_installation_is_well_at_once_not_after_the_longest_interval(installation):
+    """The service's own alarms, of up to six hours: only the start of beat can have sent these."""
+    beat = ("-A", "portal.celery_app", "beat", "--schedule", str(installation.var / "fresh"), "--pidfile=")
+    with installation.worker(), installation.process("beat", "-m", "celery", *beat):
+        wait_for(lambda: set(installation.beats()) == set(STEPS), "a heartbeat of every step")
+    assert [name for name, (_, ok, _) in installation.beats().items() if not ok] == []
