@@ -15,6 +15,12 @@ from tests.factories import NOW
 pytestmark = pytest.mark.django_db
 
 
+@pytest.fixture(autouse=True)
+def one_connection(monkeypatch):
+    """The loop lets go of old connections; a test's transaction lives in the one it has."""
+    monkeypatch.setattr("lifecycle.management.commands.work.close_old_connections", lambda: None)
+
+
 @pytest.fixture
 def quiet(monkeypatch):
     """Steps that only count how often they were called."""
