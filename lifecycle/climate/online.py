@@ -46,8 +46,14 @@ POWER_PARAMETERS = {
 }  # fmt: skip
 PVGIS_COLUMNS = {"G(h)": "ghi_w_m2", "T2m": "air_c", "RH": "rh_pct", "WS10m": "wind_ms"}
 TITLES = {
-    "ghi_kwh_m2_day": "sunlight", "air_c": "temperature", "diurnal_range_k": "daily range", "rh_pct": "humidity",
-    "rain_mm": "rain", "rain_days": "rain days", "wind_ms": "wind", "sunshine_fraction": "sunshine",
+    "ghi_kwh_m2_day": "sunlight",
+    "air_c": "temperature",
+    "diurnal_range_k": "daily range",
+    "rh_pct": "humidity",
+    "rain_mm": "rain",
+    "rain_days": "rain days",
+    "wind_ms": "wind",
+    "sunshine_fraction": "sunshine",
 }
 _DAYS = (31, 28, 31, 30, 31, 30, 31, 31, 30, 31, 30, 31)
 _SPAN = re.compile(r"(?:19|20)\d\d")

@@ -4,11 +4,11 @@ from __future__ import annotations
 
 import logging
 from collections.abc import Iterable, Mapping, Sequence
-from datetime import date
-from itertools import groupby
+from datetime import date, timedelta
 
 from django.db.models import Prefetch
 
+from lifecycle.condition.film import thickness_of
 from lifecycle.models import (
     CareEvent,
     ContractTerm,
@@ -23,6 +23,7 @@ from lifecycle.models import (
     Surface,
     Vehicle,
 )
+from lifecycle.models.layer import FILM_KINDS
 from lifecycle.wear.choices import EVENT_KINDS
 from lifecycle.wear.figures import check_overrides
 from lifecycle.wear.marks import NO_OVERRIDES, Figure, Overrides, TableError
@@ -42,6 +43,11 @@ from lifecycle.wear.types import (
 )
 
 log = logging.getLogger(__name__)
+
+NEVER = date(1900, 1, 1)
+# What the wear model calls an event that it knows by another name: a new pane is a new part.
+CARE_ONLY = ("wash", "iron_removal")  # what the care rules ask for and wear does not
+MODEL_KIND = {"glass_replaced": "part_swap"}
 
 
 def product_name(product_id: int) -> str:
@@ -100,7 +106,9 @@ def rows_for(vehicle_ids: Iterable[int]) -> list[Vehicle]:
             Prefetch("care_events", CareEvent.objects.select_related("surface").order_by("on", "id")),
             Prefetch(
                 "surfaces",
-                Surface.objects.order_by("id").prefetch_related(
+                Surface.objects.filter(removed_on=None)
+                .order_by("id")
+                .prefetch_related(
                     Prefetch("layers", Layer.objects.select_related("product").order_by("applied", "id")),
                     Prefetch("corrections", Correction.objects.order_by("on", "id")),
                     Prefetch("mounted", Mounted.objects.order_by("start")),
@@ -143,9 +151,10 @@ def _default_habit(vehicle: Vehicle) -> HabitPeriod:
 
 
 def _layer(row: Layer, figures: Overrides) -> LayerInput:
-    product, name = row.product, ""
+    product, name, cure = row.product, "", None
     life, mark = None, Mark.COMMON_PRACTICE
     if product is not None:
+        cure = product.no_wash_days if row.kind in FILM_KINDS else product.no_chemicals_days
         if product.life_low_months is not None and product.life_high_months is not None:
             life, mark = (product.life_low_months, product.life_high_months), Mark.JUDGEMENT
         mine = figures.products.get(product_name(product.pk), {})
@@ -156,28 +165,8 @@ def _layer(row: Layer, figures: Overrides) -> LayerInput:
     return LayerInput(
         key=f"layer:{row.pk}", kind=row.kind, applied=row.applied, coats=row.coats, ended=row.ended,
         thickness_um=product.thickness_um if product is not None else None, life_months=life, life_mark=mark,
-        product=name,
+        product=name, cure_days=cure,
     )  # fmt: skip
-
-
-def _thickness(vehicle: Vehicle) -> dict[int, list[Thickness]]:
-    """The sets of film readings of each surface, oldest first."""
-    found: dict[int, list[Thickness]] = {}
-    for inspection in vehicle.inspections.all():
-        rows = sorted(
-            (r for r in inspection.readings.all() if r.kind == "thickness_um"), key=lambda r: (r.surface_id, r.pk)
-        )
-        for surface_id, group in groupby(rows, key=lambda r: r.surface_id):
-            readings = list(group)
-            found.setdefault(surface_id, []).append(
-                Thickness(
-                    values=tuple(r.value for r in readings),
-                    method=readings[0].method or "magnetic",
-                    gauge_sd_um=readings[0].gauge_sd_um or 1.0,
-                    on=inspection.on,
-                )
-            )
-    return found
 
 
 def _removals(row: Correction) -> list[Removal]:
@@ -187,26 +176,47 @@ def _removals(row: Correction) -> list[Removal]:
     return [Removal(on=row.on, stage=row.stage)] * row.passes
 
 
+def _of_this_paint(row: Surface) -> tuple[Removal, ...]:
+    """The ledger of the paint that is there now, without what was taken before a repaint or from an earlier part."""
+    corrections = [one for one in row.corrections.all() if speaks_of_now(row, one.on)]
+    return tuple(removal for correction in corrections for removal in _removals(correction))
+
+
 def _surfaces(vehicle: Vehicle, figures: Overrides) -> tuple[SurfaceInput, ...]:
-    read: Mapping[int, list[Thickness]] = _thickness(vehicle)
+    read: Mapping[int, list[Thickness]] = thickness_of(vehicle.inspections.all())
+    swapped = any(row.mounted.all() for row in vehicle.surfaces.all() if row.orientation == "wheel")
+    now = {row.pk: _since_changed(row, read.get(row.pk, [])) for row in vehicle.surfaces.all()}
     return tuple(
         SurfaceInput(
             code=row.code, orientation=row.orientation, substrate=row.substrate, finish=row.finish,
             refinished_on=row.refinished_on,
-            thickness=read[row.pk][-1] if row.pk in read else None,
-            mounted=tuple(StoragePeriod(start=on.start, end=on.end) for on in row.mounted.all()),
-            earlier_thickness=_since_painted(row, read.get(row.pk, [])[:-1]),
-            removals=tuple(removal for correction in row.corrections.all() for removal in _removals(correction)),
+            thickness=now[row.pk][-1] if now[row.pk] else None,
+            mounted=_mounted(row, swapped=swapped),
+            earlier_thickness=tuple(now[row.pk][:-1]),
+            removals=_of_this_paint(row),
             layers=tuple(_layer(layer, figures) for layer in row.layers.all()),
         )
         for row in vehicle.surfaces.all()
     )  # fmt: skip
 
 
-def _since_painted(surface: Surface, readings: Sequence[Thickness]) -> tuple[Thickness, ...]:
-    """Earlier readings that speak of the paint that is there now."""
-    painted = surface.refinished_on
-    return tuple(one for one in readings if painted is None or (one.on is not None and one.on >= painted))
+def speaks_of_now(surface: Surface, day: date | None) -> bool:
+    """Whether what was read or taken off on a day concerns the paint and the part that are there now: after a repaint
+    or a swapped part, or on its day."""
+    since = surface.as_it_is_since
+    return since is None or (day is not None and day >= since)
+
+
+def _since_changed(surface: Surface, readings: Sequence[Thickness]) -> list[Thickness]:
+    return [one for one in readings if speaks_of_now(surface, one.on)]
+
+
+def _mounted(surface: Surface, *, swapped: bool) -> tuple[StoragePeriod, ...]:
+    """When a part was on. A wheel set that was never mounted, beside others that were, lay in store all the time."""
+    periods = tuple(StoragePeriod(start=on.start, end=on.end) for on in surface.mounted.all())
+    if periods or not swapped or surface.orientation != "wheel":
+        return periods
+    return (StoragePeriod(start=NEVER, end=NEVER + timedelta(days=1)),)
 
 
 def _reading(inspection: Inspection, row: Reading) -> ReadingInput:
@@ -225,19 +235,27 @@ def _readings(inspections: Sequence[Inspection]) -> tuple[ReadingInput, ...]:
         _reading(inspection, row)
         for inspection in inspections
         for row in inspection.readings.all()
-        if row.kind != "thickness_um"
+        if row.kind != "thickness_um" and row.surface.removed_on is None and speaks_of_now(row.surface, inspection.on)
     )
+
+
+def _counts(row: CareEvent) -> bool:
+    """Whether the model is told of an event. What befell a removed part, or a panel before its new paint, is past."""
+    known = row.kind in EVENT_KINDS or row.kind in MODEL_KIND or (row.kind in CARE_ONLY and row.by == "studio")
+    known = known or row.kind == "iron_specks"
+    surface = row.surface
+    return known and (surface is None or (surface.removed_on is None and speaks_of_now(surface, row.on)))
 
 
 def _events(vehicle: Vehicle) -> tuple[EventInput, ...]:
     """Events of the model, washes in the studio, and looks of the studio that left no reading behind."""
     events = [
         EventInput(
-            on=row.on, kind=row.kind, surface=row.surface.code if row.surface else None, dwell_h=row.dwell_h,
-            air_c=row.air_c,
+            on=row.on, kind=MODEL_KIND.get(row.kind, row.kind), surface=row.surface.code if row.surface else None,
+            dwell_h=row.dwell_h, air_c=row.air_c,
         )
         for row in vehicle.care_events.all()
-        if row.kind in EVENT_KINDS or (row.kind == "wash" and row.by == "studio")
+        if _counts(row)
     ]  # fmt: skip
     events += [
         EventInput(on=row.on, kind="inspected")

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
-from dataclasses import replace
 from datetime import timedelta
 
 import numpy as np
@@ -12,19 +11,7 @@ from lifecycle.wear import clearcoat, clogging, etching
 from lifecycle.wear.correction_plan import unlisted_corrections
 from lifecycle.wear.course import MECHANISMS
 from lifecycle.wear.figures import wear_value
-from lifecycle.wear.laid import (
-    Laid,
-    cleaning_days,
-    clogging_on,
-    courses_of,
-    extra_spread,
-    is_unclear,
-    lay_out,
-    life_spread,
-    looks_of,
-    remembered,
-    speaks_of,
-)
+from lifecycle.wear.laid import Laid, World, cleaning_days, clogging_on, is_unclear, live_clocks, world_of
 from lifecycle.wear.layers import layer_forecast, unknown_forecast
 from lifecycle.wear.refinish import RefinishSign, refinish_signs
 from lifecycle.wear.stack import FILMS, PAINTED, concerns, correction_days, ended_layers
@@ -45,27 +32,25 @@ ETCH_LOOKS_BACK_DAYS = 365
 NO_LAYER_NOTE = "No layer is known on this surface: an inspection tells what is there."
 
 
-def _layers(vehicle: VehicleInput, surface: Laid, *, unclear: bool) -> tuple[LayerForecast, ...]:
-    courses = courses_of(vehicle, surface)
-    looks, top, made = looks_of(vehicle, surface, courses), speaks_of(surface, courses, vehicle.as_of), []
+def _layers(vehicle: VehicleInput, surface: Laid) -> tuple[LayerForecast, ...]:
+    clocks, made = live_clocks(vehicle, surface), []
     for index, live in enumerate(surface.stack):
         if not live.is_live(vehicle.as_of):
             continue
-        if index not in courses:
+        if index not in clocks:
             made.append(unknown_forecast(live.layer))
             continue
-        clogged = unclear and index == top
-        extra, over_unknown = extra_spread(surface, index, clogged=clogged)
-        ln_sd, note = life_spread(vehicle, surface, courses[index], extra=extra)
+        clock = clocks[index]
         made.append(
             layer_forecast(
-                courses[index],
-                looks=looks.get(index, []),
-                ln_sd=ln_sd,
+                clock.course,
+                looks=clock.looks,
+                ln_sd=clock.ln_sd,
                 timeline=surface.timeline,
-                clogged=clogged,
-                over_unknown=over_unknown,
-                duty_note=note,
+                posterior=clock.posterior,
+                clogged=clock.clogged,
+                over_unknown=clock.over_unknown,
+                duty_note=clock.duty_note,
                 refinished_on=surface.given.refinished_on,
             )
         )
@@ -120,7 +105,7 @@ def _assess_surface(vehicle: VehicleInput, surface: Laid, signs: Mapping[str, Re
     cleaned = cleaning_days(vehicle, surface.given)
     unclear = is_unclear(vehicle, surface)
     level = clogging_on(vehicle, surface, vehicle.as_of)
-    layers = _layers(vehicle, surface, unclear=unclear)
+    layers = _layers(vehicle, surface)
     clogged = unclear or level.p50 >= wear_value("clog.hides")
     notes = list(surface.timeline.notes)
     if surface.given.mounted:
@@ -151,9 +136,16 @@ def assess(vehicle: VehicleInput, climates: Callable[[Place], ClimateYear]) -> V
     Raises:
         ValueError: a kind, orientation, colour or habit value that the tables do not know.
     """
-    climate = remembered(climates)
-    vehicle = replace(vehicle, events=tuple(event for event in vehicle.events if event.on <= vehicle.as_of))
-    timeline, laid = lay_out(vehicle, climate, until=vehicle.as_of)
+    return assess_world(world_of(vehicle, climates))
+
+
+def assess_world(world: World) -> VehicleForecast:
+    """`assess` for a vehicle that is laid out already (`laid.world_of`).
+
+    Raises:
+        ValueError: as `assess`.
+    """
+    vehicle, timeline, laid = world.vehicle, world.timeline, world.laid
     signs = refinish_signs(vehicle.surfaces, stacks={surface.given.code: surface.stack for surface in laid})
     made = [_assess_surface(vehicle, surface, signs) for surface in laid]
     year = timeline.daily(orientation="flat")
@@ -161,7 +153,7 @@ def assess(vehicle: VehicleInput, climates: Callable[[Place], ClimateYear]) -> V
     means = np.mean(year[start : start + 365], axis=0)
     return VehicleForecast(
         as_of=vehicle.as_of,
-        climate=climate(vehicle.place),
+        climate=world.climates(vehicle.place),
         surfaces=tuple(made),
         assumed=vehicle.assumed,
         model_version=MODEL_VERSION,

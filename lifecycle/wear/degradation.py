@@ -19,6 +19,7 @@ reading an angle, the second for the words.
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
 from functools import cache, lru_cache
@@ -32,6 +33,7 @@ from lifecycle.wear.figures import figure, wear_value
 from lifecycle.wear.types import Band, DateBand, FloatArray, LayerForecast, Mark, Stage
 
 DAYS_PER_MONTH = 365.25 / 12.0
+BAND = (0.1, 0.5, 0.9)
 CHANCES = (0.05, 0.1, 0.2, 0.35, 0.5, 0.65, 0.8, 0.9)
 FUNCTION_RATE = -math.log(wear_value("stage.function_at_end"))
 STAGE_BOUNDS = ((0.75, Stage.FRESH), (0.50, Stage.SETTLED), (0.30, Stage.TIRED), (0.10, Stage.END))
@@ -57,6 +59,10 @@ class Life:
         """Months by which `chance` of such layers have ended at the mildest duty."""
         return self.mild_months * math.exp(self.mild_ln_sd * _score(chance))
 
+    def mild_quantiles(self, chances: Sequence[float]) -> FloatArray:
+        """`mild_quantile` of each chance."""
+        return np.array([self.mild_quantile(chance) for chance in chances])
+
 
 @lru_cache(maxsize=256)
 def _score(chance: float) -> float:
@@ -74,6 +80,10 @@ class Rate:
     def ln_quantile(self, chance: float) -> float:
         """ln kappa below which `chance` of vehicles lie."""
         return float(np.interp(chance, self.chance, self.ln_kappa))
+
+    def ln_quantiles(self, chances: Sequence[float]) -> FloatArray:
+        """`ln_quantile` of each chance."""
+        return np.interp(chances, self.chance, self.ln_kappa)
 
     def chance_above(self, ln_kappa: ArrayLike) -> FloatArray:
         """Chance that ln kappa lies above the given values."""
@@ -164,24 +174,33 @@ class Clock:
 
     def consumed_at(self, days: ArrayLike, chance: float) -> FloatArray:
         """Life consumed on days (indices) that `chance` of such layers do not exceed, 0 < chance < 1."""
+        return np.asarray(self.consumed_by(days, (chance,))[0], dtype=float)
+
+    def consumed_by(self, days: ArrayLike, chances: Sequence[float]) -> FloatArray:
+        """`consumed_at` for each chance, shape (chances, *days)."""
         index = np.asarray(days, dtype=np.intp)
-        kappa = math.exp(self.rate.ln_quantile(chance))
-        mild_days = self.life.mild_quantile(1.0 - chance) * DAYS_PER_MONTH
+        column = (len(chances), *[1] * index.ndim)
+        kappa = np.exp(self.rate.ln_quantiles(chances)).reshape(column)
+        mild_days = self.life.mild_quantiles([1.0 - chance for chance in chances]).reshape(column) * DAYS_PER_MONTH
         calendar = (index / mild_days) ** wear_value("calendar.power")
         return np.asarray(np.maximum(kappa / self.life.median_months * self.stress[index], calendar), dtype=float)
 
     def months_until(self, consumed: float, chance: float) -> float:
         """Months after application at which `chance` of such layers have consumed `consumed` of their life."""
-        kappa = math.exp(self.rate.ln_quantile(1.0 - chance))
-        by_calendar = self.life.mild_quantile(chance) * math.pow(consumed, 1.0 / wear_value("calendar.power"))
+        return float(self.months_by(consumed, (chance,))[0])
+
+    def months_by(self, consumed: float, chances: Sequence[float]) -> FloatArray:
+        """`months_until` for each chance, shape (chances,)."""
+        kappa = np.exp(self.rate.ln_quantiles([1.0 - chance for chance in chances]))
+        by_calendar = self.life.mild_quantiles(chances) * math.pow(consumed, 1.0 / wear_value("calendar.power"))
         target = consumed * self.life.median_months / kappa
-        after = int(np.searchsorted(self.stress, target, side="left"))
-        if after >= len(self.stress):
-            return by_calendar
-        before = max(after - 1, 0)
-        step = float(self.stress[after] - self.stress[before])
-        part = (target - float(self.stress[before])) / step if step > 0 else 0.0
-        return min((before + part) / DAYS_PER_MONTH, by_calendar)
+        after = np.searchsorted(self.stress, target, side="left")
+        upper = np.minimum(after, len(self.stress) - 1)
+        before = np.maximum(upper - 1, 0)
+        step = self.stress[upper] - self.stress[before]
+        part = np.where(step > 0, (target - self.stress[before]) / np.where(step > 0, step, 1.0), 0.0)
+        by_stress = np.where(after < len(self.stress), (before + part) / DAYS_PER_MONTH, np.inf)
+        return np.asarray(np.minimum(by_stress, by_calendar), dtype=float)
 
     def chance_past(self, day: int) -> float:
         """P(D >= 1) on a day."""
@@ -196,11 +215,11 @@ class Clock:
     def consumed_band(self, on: date) -> Band:
         """Life consumed on a day."""
         day = self.day_index(on)
-        return Band(*(float(self.consumed_at(day, chance)) for chance in (0.1, 0.5, 0.9)))
+        return Band(*self.consumed_by(day, BAND).tolist())
 
     def months_band(self, consumed: float) -> Band:
         """Months until that much life is consumed."""
-        return Band(*(self.months_until(consumed, chance) for chance in (0.1, 0.5, 0.9)))
+        return Band(*self.months_by(consumed, BAND).tolist())
 
     def date_band(self, consumed: float) -> DateBand:
         """Days on which that much life is consumed."""
@@ -209,7 +228,8 @@ class Clock:
 
     def chance_dates(self) -> tuple[tuple[float, date], ...]:
         """(chance, day by which D has reached 1 with that chance), chance rising."""
-        return tuple((chance, months_after(self.applied, self.months_until(1.0, chance))) for chance in CHANCES)
+        months = self.months_by(1.0, CHANCES).tolist()
+        return tuple((chance, months_after(self.applied, one)) for chance, one in zip(CHANCES, months, strict=True))
 
 
 def months_after(start: date, months: float) -> date:

@@ -103,36 +103,6 @@ def hourly_rates(
     )
 
 
-def hourly_doses(
-    *,
-    ghi_w_m2: ArrayLike,
-    air_c: ArrayLike,
-    rh_pct: ArrayLike,
-    wind_ms: ArrayLike,
-    cloud: ArrayLike,
-    cos_zenith: ArrayLike,
-    extraterrestrial_w_m2: ArrayLike,
-    wet: ArrayLike = 0.0,
-    absorptance: float = 0.70,
-    sun_share: ArrayLike = 1.0,
-    warmth_share: ArrayLike | None = None,
-    sky_view: ArrayLike | None = None,
-    law: PanelLaw = PanelLaw.SKY,
-) -> FloatArray:
-    """E_U, E_H, E_T: `hourly_rates` summed over the hours, shape (3,)."""
-    rates = hourly_rates(
-        ghi_w_m2=ghi_w_m2,
-        air_c=air_c,
-        rh_pct=rh_pct,
-        wind_ms=wind_ms,
-        cloud=cloud,
-        cos_zenith=cos_zenith,
-        extraterrestrial_w_m2=extraterrestrial_w_m2,
-        wet=wet,
-        absorptance=absorptance,
-        sun_share=sun_share,
-        warmth_share=warmth_share,
-        sky_view=sky_view,
-        law=law,
-    )
+def summed(rates: FloatArray) -> FloatArray:
+    """E_U, E_H, E_T: rates by the hour (see `hourly_rates`) summed over the hours, shape (3,)."""
     return np.asarray(rates.reshape(3, -1).sum(axis=1), dtype=float)

@@ -228,9 +228,11 @@ def leave_one_out(histories: Sequence[History], *, prior: Prior) -> Calibration:
             by_label = chance_of(history, label_only.grid, prior.family)
             label += part * math.log(max(float((label_only.posterior * by_label).sum()), FLOOR))
     count = len(by_vehicle)
+    # The surfaces of a vehicle share its weight, so that a vehicle may have ended in part.
+    did = f"{seen:.0f}" if abs(seen - round(seen)) < 0.05 else f"{seen:.1f}"
     better = "better" if score > label else "no better"
     says = (
-        f"Foretold from the other vehicles, {expected:.1f} of {count} should have come to their end; {seen:.0f} did. "
+        f"Foretold from the other vehicles, {expected:.1f} of {count} should have come to their end; {did} did. "
         f"That is {better} than the label alone foretells."
     )
     return Calibration(count, expected, seen, score / count, label / count, says)

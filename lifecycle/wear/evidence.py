@@ -233,7 +233,11 @@ def log_posterior_term(seen: Sequence[Seen], ln_kappa: FloatArray) -> FloatArray
     A pair "still works", then "failed" counts as one interval at the lower of its two weights; what the other weighs
     more, it says alone.
     """
-    told, kappa = _in_order(seen), np.exp(ln_kappa)
+    return _ordered_term(_in_order(seen), ln_kappa)
+
+
+def _ordered_term(told: Sequence[Seen], ln_kappa: FloatArray) -> FloatArray:
+    kappa = np.exp(ln_kappa)
     pair, total = _interval(told), np.zeros_like(ln_kappa)
     shared = min(weight_of(one) for one in pair) if pair else 0.0
     if pair:
@@ -253,7 +257,7 @@ def log_posterior_term(seen: Sequence[Seen], ln_kappa: FloatArray) -> FloatArray
 def update(*, prior_ln_sd: float, seen: Sequence[Seen]) -> Posterior:
     """The rate after readings. Readings that say nothing about the layer are left out."""
     told = _in_order(seen)
-    terms = [lambda ln_kappa: log_posterior_term(told, ln_kappa)] if told else []
+    terms = [lambda ln_kappa: _ordered_term(told, ln_kappa)] if told else []
     after = grid_posterior(prior_ln_sd=prior_ln_sd, terms=terms)
     return replace(after, used=len(told), weight=sum(weight_of(one) for one in told))
 

@@ -7,17 +7,21 @@ typical day a month), four from use (`usage.py`). Heat has histories of its own 
 
 from __future__ import annotations
 
+from dataclasses import replace
+from datetime import date
+from functools import lru_cache
+
 import numpy as np
 
-from lifecycle.wear import running, usage
+from lifecycle.wear import marks, running, usage
 from lifecycle.wear.days import monthly_doses, reference_doses, typical_day_rates
 from lifecycle.wear.doses import (
     PHYSICAL,
     arrhenius,
     heat_rate,
-    hourly_doses,
     hourly_rates,
     hydrolysis_rate,
+    summed,
     sunlight_rate,
 )
 from lifecycle.wear.marks import value
@@ -35,12 +39,12 @@ __all__ = [
     "arrhenius",
     "combine",
     "heat_rate",
-    "hourly_doses",
     "hourly_rates",
     "hydrolysis_rate",
     "monthly_doses",
     "reference_doses",
     "reference_stress",
+    "summed",
     "sunlight_rate",
     "typical_day_rates",
 ]
@@ -60,7 +64,8 @@ def combine(
     powertrain: str = "combustion",
     law: OrientationLaw = OrientationLaw.JUDGEMENT,
 ) -> FloatArray:
-    """Stress over the reference duty by mechanism (rows, in the order of `MECHANISMS`) and month; shape (7, 12).
+    """Stress over the reference duty by mechanism (rows, in the order of `MECHANISMS`) and month; shape (7, 12),
+    read-only.
 
     A row's mean over the days of the year is 1 at the reference duty; a single month lies above or below it with the
     season. `place` gives the sea distance and the hemisphere of the salt season. A stored vehicle is neither driven nor
@@ -72,6 +77,32 @@ def combine(
     Raises:
         ValueError: a value of `habit`, `orientation` or `colour` that the tables do not know.
     """
+    # The dates of a period do not matter, so that the same use is worked out once for all surfaces, days and changes.
+    use = replace(habit, start=date.min, end=None, source="", defaulted=())
+    surface = (orientation, colour, heat, law)
+    return _combined(
+        climate=climate,
+        habit=use,
+        surface=surface,
+        place=place,
+        stored=stored,
+        powertrain=powertrain,
+        digest=marks.active().digest,
+    )
+
+
+@lru_cache(maxsize=2048)
+def _combined(
+    *,
+    climate: ClimateYear,
+    habit: HabitPeriod,
+    surface: tuple[str, str, Heat, OrientationLaw],
+    place: Place,
+    stored: bool,
+    powertrain: str,
+    digest: str,
+) -> FloatArray:
+    orientation, colour, heat, law = surface
     parking = "stored" if stored else habit.parking
     per_day = monthly_doses(climate, orientation=orientation, colour=colour, parking=parking, law=law)
     physical = per_day * 365.0 / reference_doses()[:, None]
@@ -94,7 +125,9 @@ def combine(
         soil = usage.contamination_factor(
             habit, place=place, koppen_class=climate.koppen_class, salted=salted, orientation=orientation
         )
-    return np.vstack([physical, used, soil[None, :]])
+    rows = np.vstack([physical, used, soil[None, :]])
+    rows.flags.writeable = False
+    return rows
 
 
 def reference_stress() -> FloatArray:

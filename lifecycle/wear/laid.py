@@ -6,9 +6,10 @@ What `assessment` tells of today and `whatif` of another way of living are worke
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, field, replace
 from datetime import date, timedelta
 from math import hypot
+from typing import Any, TypeVar
 
 from lifecycle.wear import clogging, evidence, spread
 from lifecycle.wear import degradation as deg
@@ -32,11 +33,13 @@ from lifecycle.wear.types import (
 )
 
 CLOGGING_LOOKS_BACK_DAYS = 365
+Kept = TypeVar("Kept")
 
 
 @dataclass(frozen=True, slots=True)
 class Laid:
-    """A surface on the vehicle's timeline."""
+    """A surface on the vehicle's timeline. `kept` holds what was worked out for the vehicle that it was laid out for,
+    so that an assessment and a question about another way of living share it."""
 
     index: int
     given: SurfaceInput
@@ -44,6 +47,17 @@ class Laid:
     timeline: Timeline
     daily: FloatArray
     km: FloatArray
+    kept: dict[str, Any] = field(default_factory=dict, repr=False, compare=False)
+
+    def keep(self, name: str, vehicle: VehicleInput, work: Callable[[], Kept]) -> Kept:
+        """The answer of `work`, asked once for the vehicle of this timeline; a vehicle with other readings asks
+        anew."""
+        if vehicle is not self.timeline.vehicle:
+            return work()
+        if name not in self.kept:
+            self.kept[name] = work()
+        found: Kept = self.kept[name]
+        return found
 
     def offset(self, day: date) -> int:
         """Index of a day on the timeline."""
@@ -52,10 +66,33 @@ class Laid:
 
 @dataclass(frozen=True, slots=True)
 class LiveClock:
-    """A live layer's stress and the distribution of its rate after readings."""
+    """A live layer's stress, the looks that speak of it, and its rate after them.
+
+    `ln_sd` is the spread of ln life before the looks, `duty_note` says where the duty lies outside the tables.
+    """
 
     course: Course
-    rate: deg.Rate
+    looks: tuple[Look, ...]
+    posterior: evidence.Posterior
+    ln_sd: float
+    duty_note: str
+    over_unknown: bool
+    clogged: bool
+
+    @property
+    def rate(self) -> deg.Rate:
+        """The distribution of the rate that a forecast uses."""
+        return rate_of(self.posterior)
+
+
+@dataclass(frozen=True, slots=True)
+class World:
+    """A vehicle laid out for a forecast of today: what `assessment.assess_world` and `whatif.what_if` share."""
+
+    vehicle: VehicleInput
+    climates: Callable[[Place], ClimateYear]
+    timeline: Timeline
+    laid: tuple[Laid, ...]
 
 
 def _chemistry(live: LiveLayer) -> Chemistry:
@@ -88,6 +125,10 @@ def _timeline(
 
 def courses_of(vehicle: VehicleInput, surface: Laid) -> dict[int, Course]:
     """Courses of all known layers, ended ones too (they shielded what lies below), by their index in the stack."""
+    return surface.keep("courses", vehicle, lambda: _courses(vehicle, surface))
+
+
+def _courses(vehicle: VehicleInput, surface: Laid) -> dict[int, Course]:
     courses: dict[int, Course] = {}
     for index in range(len(surface.stack) - 1, -1, -1):
         live = surface.stack[index]
@@ -123,6 +164,10 @@ def cleaning_days(vehicle: VehicleInput, surface: SurfaceInput) -> tuple[date, .
 
 def clogging_on(vehicle: VehicleInput, surface: Laid, day: date) -> Band:
     """Clogging at the start of a day; a surface is clean when a layer of the studio goes on or paint is new."""
+    return surface.keep(f"clogging {day}", vehicle, lambda: _clogging_on(vehicle, surface, day))
+
+
+def _clogging_on(vehicle: VehicleInput, surface: Laid, day: date) -> Band:
     fresh = [live.layer.applied for live in surface.stack if is_known(live) and live.layer.applied <= day]
     if surface.given.refinished_on is not None:
         fresh.append(surface.given.refinished_on)
@@ -219,18 +264,24 @@ def extra_spread(surface: Laid, index: int, *, clogged: bool) -> tuple[float, bo
     return extra, over_unknown
 
 
-def live_clocks(vehicle: VehicleInput, surface: Laid) -> tuple[LiveClock, ...]:
-    """Course and rate (after readings) of each live layer of known kind, as the forecast takes them."""
+def live_clocks(vehicle: VehicleInput, surface: Laid) -> dict[int, LiveClock]:
+    """Course and rate (after readings) of each live layer of known kind by its index, as the forecast takes them."""
+    return surface.keep("clocks", vehicle, lambda: _live_clocks(vehicle, surface))
+
+
+def _live_clocks(vehicle: VehicleInput, surface: Laid) -> dict[int, LiveClock]:
     courses = courses_of(vehicle, surface)
-    looks, made = looks_of(vehicle, surface, courses), []
+    looks, made = looks_of(vehicle, surface, courses), dict[int, LiveClock]()
     unclear = is_unclear(vehicle, surface)
     top = speaks_of(surface, courses, vehicle.as_of)
     for index, course in sorted(courses.items()):
         if course.live.is_live(vehicle.as_of):
-            extra, _ = extra_spread(surface, index, clogged=unclear and index == top)
-            ln_sd, _ = life_spread(vehicle, surface, course, extra=extra)
-            made.append(LiveClock(course, rate_of(posterior_of(course, looks.get(index, []), ln_sd=ln_sd))))
-    return tuple(made)
+            clogged, seen = unclear and index == top, tuple(looks.get(index, ()))
+            extra, over_unknown = extra_spread(surface, index, clogged=clogged)
+            ln_sd, note = life_spread(vehicle, surface, course, extra=extra)
+            posterior = posterior_of(course, seen, ln_sd=ln_sd)
+            made[index] = LiveClock(course, seen, posterior, ln_sd, note, over_unknown, clogged)
+    return made
 
 
 def remembered(climates: Callable[[Place], ClimateYear]) -> Callable[[Place], ClimateYear]:
@@ -243,6 +294,17 @@ def remembered(climates: Callable[[Place], ClimateYear]) -> Callable[[Place], Cl
         return asked[place]
 
     return climate
+
+
+def world_of(vehicle: VehicleInput, climates: Callable[[Place], ClimateYear]) -> World:
+    """A vehicle laid out up to its `as_of`; events after it are left out. `climates` is asked once per place.
+
+    Raises:
+        ValueError: a kind, orientation, colour or habit value that the tables do not know.
+    """
+    climate = remembered(climates)
+    vehicle = replace(vehicle, events=tuple(event for event in vehicle.events if event.on <= vehicle.as_of))
+    return World(vehicle, climate, *lay_out(vehicle, climate, until=vehicle.as_of))
 
 
 def lay_out(

@@ -86,12 +86,13 @@ def course_points(clock: Clock, *, as_of: date) -> tuple[CoursePoint, ...]:
     last = max(last, as_of + timedelta(days=30))
     days = set(np.rint(np.linspace(0, (last - clock.applied).days, COURSE_POINTS)).astype(int).tolist())
     days.add(max((as_of - clock.applied).days, 0))
-    ages = np.array(sorted(days))
+    ages = sorted(days)
     index = np.minimum(ages, len(clock.stress) - 1)
-    low, middle, high = (deg.function_left(clock.consumed_at(index, chance)) for chance in (0.9, 0.5, 0.1))
+    left = deg.function_left(clock.consumed_by(index, deg.BAND)).tolist()
+    start = clock.applied.toordinal()
     return tuple(
-        CoursePoint(on=clock.applied + timedelta(days=int(age)), p10=float(a), p50=float(b), p90=float(c))
-        for age, a, b, c in zip(ages, low, middle, high, strict=True)
+        CoursePoint(date.fromordinal(start + age), low, middle, high)
+        for age, high, middle, low in zip(ages, *left, strict=True)
     )
 
 
@@ -125,6 +126,7 @@ def layer_forecast(
     looks: Sequence[Look],
     ln_sd: float,
     timeline: Timeline,
+    posterior: Posterior | None = None,
     clogged: bool = False,
     over_unknown: bool = False,
     duty_note: str = "",
@@ -133,11 +135,12 @@ def layer_forecast(
     """State and future of a live layer.
 
     Args:
-        looks: readings that speak of this layer.  ln_sd: spread of ln life before them.
+        looks: readings that speak of this layer.  ln_sd: spread of ln life before them.  posterior: of `looks`, where
+            it has been worked out already.
         clogged: "no beading" was seen without decontamination: the bands stay, the stage is unknown.
     """
     vehicle, layer = timeline.vehicle, course.live.layer
-    posterior = posterior_of(course, looks, ln_sd=ln_sd)
+    posterior = posterior or posterior_of(course, looks, ln_sd=ln_sd)
     clock = Clock(applied=layer.applied, stress=course.stress, life=course.life, rate=rate_of(posterior))
     consumed = clock.consumed_band(vehicle.as_of)
     left = deg.function_band(consumed)

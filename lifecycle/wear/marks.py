@@ -115,13 +115,13 @@ class Overrides:
 
     def table(self, path: Path) -> Mapping[str, Figure]:
         """A shipped table with the studio's figures in it."""
-        shipped = _shipped(path)
-        if not self.figures or path not in STUDIO_TABLES:
-            return shipped
-        if path not in self.derived:
-            own = {key: figure for key, figure in self.figures.items() if key in shipped}
-            self.derived[path] = MappingProxyType({**shipped, **own})
-        found: Mapping[str, Figure] = self.derived[path]
+        found: Mapping[str, Figure] | None = self.derived.get(path)
+        if found is None:
+            found = _shipped(path)
+            if self.figures and path in STUDIO_TABLES:
+                own = {key: figure for key, figure in self.figures.items() if key in found}
+                found = MappingProxyType({**found, **own})
+            self.derived[path] = found
         return found
 
 

@@ -122,7 +122,13 @@ def used_of(histories: Sequence[History]) -> list[tuple[History, float]]:
 
 def _terms(used: Sequence[tuple[History, float]], grid: Grid, family: str) -> FloatArray:
     """Weighted ln likelihood of each history, shape (histories, sigma, mu)."""
-    made = [weight * np.log(np.maximum(chance_of(one, grid, family), FLOOR)) for one, weight in used]
+    # Surfaces that were coated and looked at on the same days have one history.
+    ln_chance: dict[tuple[float, float | None], FloatArray] = {}
+    for one, _ in used:
+        seen = (one.alive_months, one.failed_months)
+        if seen not in ln_chance:
+            ln_chance[seen] = np.log(np.maximum(chance_of(one, grid, family), FLOOR))
+    made = [weight * ln_chance[one.alive_months, one.failed_months] for one, weight in used]
     return np.array(made).reshape(len(made), len(grid.ln_sigma), len(grid.mu))
 
 

@@ -2,6 +2,10 @@
 
 Unknown fields are refused by path. Every optional field that is missing gets the default of the reference car, is named
 in `assumed` and widens the band (see `lifecycle.wear.spread`); of lists that are missing the same is said.
+
+Additions to the format, all optional: `habits[].place` (where the vehicle lives elsewhere), `readings[].by` (studio or
+customer), and `surfaces[].mounted`, a list of `from` and `to` (null: still so) for a wheel set or another part that
+comes and goes; without it the part is always on the vehicle.
 """
 
 from __future__ import annotations
@@ -167,6 +171,25 @@ def _layer(fields: Fields, code: str, number: int, as_of: date) -> LayerInput:
     return LayerInput(key=f"{code}:{number}:{kind}:{applied.isoformat()}", kind=kind, applied=applied, coats=coats)
 
 
+def _mounted(surface: Fields) -> tuple[StoragePeriod, ...]:
+    """When a wheel set or another part that comes and goes was on the vehicle: an addition to the format, missing
+    means always. Days to come may be told too."""
+    if not surface.given("mounted"):
+        return ()
+    periods: list[StoragePeriod] = []
+    entries = surface.objects("mounted")
+    if not entries:
+        raise ScenarioError(surface.at("mounted"), "is empty; write when it was on the vehicle, or leave mounted out.")
+    for fields in entries:
+        start, end = fields.day("from"), fields.day("to", default=None)
+        _ordered(fields, start, end)
+        fields.done()
+        if any(start < (other.end or date.max) and other.start < (end or date.max) for other in periods):
+            raise ScenarioError(fields.at("from"), "the period overlaps an earlier one; end that one first.")
+        periods.append(StoragePeriod(start, end))
+    return tuple(periods)
+
+
 def _surface(fields: Fields, as_of: date) -> SurfaceInput:
     code = fields.text("code")
     orientation = fields.choice("orientation", choices.ORIENTATIONS, default="flat")
@@ -197,6 +220,7 @@ def _surface(fields: Fields, as_of: date) -> SurfaceInput:
         thickness=thickness,
         removals=_removals(fields, as_of, painted=painted),
         layers=tuple(layers),
+        mounted=_mounted(fields),
     )
     fields.done()
     return surface

@@ -134,7 +134,8 @@ class StoragePeriod:
 class LayerInput:
     """One layer of a stack. `ended` is the day on which it was taken off or replaced. `life_months` overrides the life
     table for this product (10 % and 90 % points at reference duty), with `life_mark`. `product` names the product
-    whose own figures hold for this layer (see `marks.overridden`), "" for none."""
+    whose own figures hold for this layer (see `marks.overridden`), "" for none. `cure_days` is how long the product's
+    data sheet keeps chemicals off (of film: a wash) at 20 °C, None where it is silent; only care asks for it."""
 
     key: str
     kind: str
@@ -145,6 +146,7 @@ class LayerInput:
     life_months: tuple[float, float] | None = None
     life_mark: Mark = Mark.COMMON_PRACTICE
     product: str = ""
+    cure_days: float | None = None
 
 
 @dataclass(frozen=True, slots=True)

@@ -14,6 +14,7 @@ import math
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, fields, replace
 from datetime import date, timedelta
+from itertools import pairwise
 
 import numpy as np
 
@@ -21,9 +22,9 @@ from lifecycle.wear import normal, spread
 from lifecycle.wear.change_words import describe, gain_sentence
 from lifecycle.wear.clogging import cleaned
 from lifecycle.wear.course import SOIL, Course
-from lifecycle.wear.degradation import DAYS_PER_MONTH, Life, Rate, cumulate, horizon_days
+from lifecycle.wear.degradation import BAND, DAYS_PER_MONTH, Life, Rate, cumulate, horizon_days
 from lifecycle.wear.figures import figure, wear_value
-from lifecycle.wear.laid import Laid, LiveClock, clogging_on, courses_of, lay_out, live_clocks, remembered
+from lifecycle.wear.laid import Laid, LiveClock, World, clogging_on, courses_of, lay_out, live_clocks, world_of
 from lifecycle.wear.stack import PAINTED
 from lifecycle.wear.timeline import REFERENCE_HABIT, habit_on
 from lifecycle.wear.types import (
@@ -38,7 +39,7 @@ from lifecycle.wear.types import (
 )
 from lifecycle.wear.whatif_types import Change, LayerGain, Prices, SurfaceGain, WhatIf
 
-__all__ = ["Change", "LayerGain", "Prices", "SurfaceGain", "WhatIf", "what_if"]
+__all__ = ["Change", "LayerGain", "Prices", "SurfaceGain", "WhatIf", "changed_vehicle", "what_if"]
 
 RATES, DUTIES, PRICES = 40, 7, 5
 YEAR_DAYS = 365
@@ -56,7 +57,12 @@ class _Pair:
 
 
 def _band(values: FloatArray) -> Band:
-    return Band(*(float(one) for one in np.quantile(values, (0.1, 0.5, 0.9))))
+    """10, 50 and 90 % points, linear between the sorted values (`numpy.quantile`, which asks more than it works)."""
+    ordered = np.sort(values, axis=None)
+    at = np.array(BAND) * (ordered.size - 1)
+    below = at.astype(np.intp)
+    above = np.minimum(below + 1, ordered.size - 1)
+    return Band(*(ordered[below] + (ordered[above] - ordered[below]) * (at - below)).tolist())
 
 
 def _chances(count: int) -> FloatArray:
@@ -65,6 +71,9 @@ def _chances(count: int) -> FloatArray:
 
 def _scores(count: int) -> FloatArray:
     return np.array([normal.quantile(float(chance)) for chance in _chances(count)])
+
+
+CHANCES, RATE_SCORES, DUTY_SCORES, PRICE_SCORES = _chances(RATES), _scores(RATES), _scores(DUTIES), _scores(PRICES)
 
 
 def _times(per_year: float | None, *, first: date, last: date, lead: bool) -> list[date]:
@@ -84,8 +93,8 @@ def _topped(surface: SurfaceInput, days: list[date], kind: str) -> SurfaceInput:
     return replace(surface, layers=(*surface.layers, *planned))
 
 
-def _changed_vehicle(vehicle: VehicleInput, change: Change, *, last: date) -> VehicleInput:
-    """The vehicle as it would live from `as_of` on; everything before stays."""
+def changed_vehicle(vehicle: VehicleInput, change: Change, *, last: date) -> VehicleInput:
+    """The vehicle as it would live from `as_of` on; everything before stays. Planned care is laid out up to `last`."""
     today = vehicle.as_of
     habits = vehicle.habits or (replace(REFERENCE_HABIT, start=date.min),)
     present = habit_on(habits, today)
@@ -107,10 +116,14 @@ def _changed_vehicle(vehicle: VehicleInput, change: Change, *, last: date) -> Ve
     )
 
 
-def _months_until(stress: FloatArray, life: Life, ln_kappa: FloatArray, scores: FloatArray) -> FloatArray:
-    """Months until D = 1 for each rate; `scores` are the normal scores of the same chances, for the calendar bound.
-    Shape of `ln_kappa`, whose rows follow `scores`."""
-    target = life.median_months * np.exp(-ln_kappa)
+def _targets(life: Life, ln_kappa: FloatArray) -> FloatArray:
+    """Cumulative stress, reference months, at which D = 1 for each rate."""
+    return np.asarray(life.median_months * np.exp(-ln_kappa), dtype=float)
+
+
+def _months_until(stress: FloatArray, life: Life, target: FloatArray) -> FloatArray:
+    """Months until `stress` reaches each target, held by the calendar. Shape of `target`, whose rows follow
+    `RATE_SCORES`."""
     after = np.searchsorted(stress, target.ravel(), side="left").reshape(target.shape)
     inside = after < len(stress)
     upper = np.minimum(after, len(stress) - 1)
@@ -118,8 +131,8 @@ def _months_until(stress: FloatArray, life: Life, ln_kappa: FloatArray, scores: 
     step = stress[upper] - stress[lower]
     part = np.where(step > 0, (target - stress[lower]) / np.where(step > 0, step, 1.0), 0.0)
     by_stress = np.where(inside, (lower + part) / DAYS_PER_MONTH, np.inf)
-    calendar = life.mild_months * np.exp(life.mild_ln_sd * scores)
-    return np.asarray(np.minimum(by_stress, calendar.reshape(-1, *[1] * (ln_kappa.ndim - 1))), dtype=float)
+    calendar = life.mild_months * np.exp(life.mild_ln_sd * RATE_SCORES)
+    return np.asarray(np.minimum(by_stress, calendar[:, None]), dtype=float)
 
 
 def _ln_kappa(rate: Rate, chances: FloatArray) -> FloatArray:
@@ -158,7 +171,7 @@ def _pairs(
             for course in courses_of(living, there).values()
             if course.live.is_live(vehicle.as_of)
         }
-        for clock in live_clocks(vehicle, here):
+        for clock in live_clocks(vehicle, here).values():
             course = courses.get(clock.course.live.layer.key)
             if course is not None:
                 ratio = _mean_duty(course, vehicle.as_of) / _mean_duty(clock.course, vehicle.as_of)
@@ -172,18 +185,18 @@ def _price_points(price: tuple[float, float]) -> FloatArray:
     if not 0 <= low <= high:
         raise ValueError(f"a price is {low:g} to {high:g}; write 0 <= low <= high.")
     middle, sd = 0.5 * (low + high), (high - low) / (2.0 * normal.Z90)
-    return np.maximum(middle + sd * _scores(PRICES), 0.0)
+    return np.maximum(middle + sd * PRICE_SCORES, 0.0)
 
 
 def _costs(pair: _Pair, price: tuple[float, float], *, today: date) -> tuple[FloatArray, FloatArray]:
     """Cost a year of renewals as now and changed, shape (rates, duties, prices): price over the life of a fresh
     layer."""
-    chances, scores = _chances(RATES), _scores(RATES)
-    ln_kappa = np.repeat(_ln_kappa(pair.now.rate, chances)[:, None], DUTIES, axis=1)
-    off = pair.duty_sd * _scores(DUTIES)[None, :]
+    ln_kappa = np.repeat(_ln_kappa(pair.now.rate, CHANCES)[:, None], DUTIES, axis=1)
+    off = pair.duty_sd * DUTY_SCORES[None, :]
+    life, changed_life = pair.now.course.life, pair.changed.life
     lives = (
-        _months_until(_from_today(pair.now.course, today), pair.now.course.life, ln_kappa, scores),
-        _months_until(_from_today(pair.changed, today), pair.changed.life, ln_kappa + off, scores),
+        _months_until(_from_today(pair.now.course, today), life, _targets(life, ln_kappa)),
+        _months_until(_from_today(pair.changed, today), changed_life, _targets(changed_life, ln_kappa + off)),
     )
     points = _price_points(price)[None, None, :]
     now, changed = (12.0 * points / np.maximum(months, 0.1)[:, :, None] for months in lives)
@@ -194,24 +207,15 @@ def _layer_gain(
     pair: _Pair, code: str, *, today: date, words: str, costs: tuple[FloatArray, FloatArray] | None
 ) -> LayerGain:
     course = pair.now.course
-    chances, scores = _chances(RATES), _scores(RATES)
-    ln_kappa = _ln_kappa(pair.now.rate, chances)[:, None]
+    target = _targets(course.life, _ln_kappa(pair.now.rate, CHANCES)[:, None])
     age = (today - course.applied).days / DAYS_PER_MONTH
-    now = np.maximum(_months_until(course.stress, course.life, ln_kappa, scores) - age, 0.0)
-    # What has been worn is worn: the doubt about the new duty acts on the days to come.
+    now = np.maximum(_months_until(course.stress, course.life, target) - age, 0.0)
+    # What has been worn is worn: the doubt about the new duty acts on the days to come. A duty that is harder by a
+    # factor reaches what is left of the target where the curve itself reaches that part of it.
     worn = float(course.stress[max((today - course.applied).days, 0)])
-    off = np.exp(pair.duty_sd * _scores(DUTIES))
-    ahead = pair.changed.stress - worn
-    changed = np.concatenate(
-        [
-            _months_until(
-                np.where(ahead > 0, worn + ahead * factor, pair.changed.stress), course.life, ln_kappa, scores
-            )
-            for factor in off
-        ],
-        axis=1,
-    )
-    changed = np.maximum(changed - age, 0.0)
+    off = np.exp(pair.duty_sd * DUTY_SCORES)[None, :]
+    ahead = np.where(target > worn, worn + (target - worn) / off, target)
+    changed = np.maximum(_months_until(pair.changed.stress, course.life, ahead) - age, 0.0)
     gained = _band((changed - now).ravel())
     return LayerGain(
         surface=code,
@@ -233,22 +237,20 @@ def _seen_months(vehicle: VehicleInput, surface: Laid, cleanings: list[date]) ->
     soil = surface.daily[start : start + YEAR_DAYS, SOIL] / DAYS_PER_MONTH
     today = clogging_on(vehicle, surface, vehicle.as_of)
     removed, sd, base = figure("clog.removed"), wear_value("clog.rate_sd"), wear_value("clog.rate")
-    days, months = {(day - vehicle.as_of).days for day in cleanings}, []
     least_open = 1.0 - wear_value("clog.hides")
-    corners = (
-        (normal.Z90, removed.low, today.p90),
-        (0.0, removed.value, today.p50),
-        (-normal.Z90, removed.high, today.p10),
-    )
-    for z, taken, level in corners:
-        rate, open_share, seen = base * math.exp(z * sd), 1.0 - level, 0
-        for day, dirt in enumerate(soil.tolist()):
-            if day in days:
-                open_share = 1.0 - cleaned(1.0 - open_share, removed=taken)
-            seen += open_share > least_open
-            open_share *= math.exp(-rate * dirt)
-        months.append(seen / DAYS_PER_MONTH)
-    return Band(*sorted(months))
+    rate = base * np.exp(np.array([normal.Z90, 0.0, -normal.Z90]) * sd)[:, None]
+    taken, open_share = (removed.low, removed.value, removed.high), [1.0 - today.p90, 1.0 - today.p50, 1.0 - today.p10]
+    days = {(day - vehicle.as_of).days for day in cleanings}
+    cuts = sorted({0, len(soil), *(day for day in days if 0 < day < len(soil))})
+    seen = np.zeros(3)
+    for first, last in pairwise(cuts):
+        if first in days:
+            open_share = [1.0 - cleaned(1.0 - one, removed=share) for one, share in zip(open_share, taken, strict=True)]
+        grown = np.concatenate(([0.0], np.cumsum(soil[first:last])))
+        opened = np.array(open_share)[:, None] * np.exp(-rate * grown)
+        seen += np.count_nonzero(opened[:, :-1] > least_open, axis=1)
+        open_share = opened[:, -1].tolist()
+    return Band(*sorted((seen / DAYS_PER_MONTH).tolist()))
 
 
 def _care_costs(vehicle: VehicleInput, change: Change, prices: Prices) -> FloatArray | None:
@@ -309,6 +311,7 @@ def what_if(
     change: Change,
     *,
     prices: Prices | None = None,
+    world: World | None = None,
 ) -> WhatIf:
     """Months gained on each live layer, and cost a year, if the vehicle lived otherwise from `as_of` on.
 
@@ -316,16 +319,18 @@ def what_if(
         vehicle: what is known. Habits planned for later count for life as now; the change stands instead of them.
         climates: gives the climate of a place, also of `change.place`.
         prices: (low, high) prices; without them no cost is told.
+        world: the same vehicle as `laid.world_of` laid it out, where somebody has asked for its forecast already; then
+            nothing of it is worked out twice.
 
     Raises:
         ValueError: the change says nothing or uses a word that the tables do not know; a price with low above high.
     """
     _checked(change)
-    prices, today, climate = prices or Prices(), vehicle.as_of, remembered(climates)
-    vehicle = replace(vehicle, events=tuple(event for event in vehicle.events if event.on <= today))
-    timeline, now = lay_out(vehicle, climate, until=today)
+    world = world or world_of(vehicle, climates)
+    prices, today = prices or Prices(), vehicle.as_of
+    vehicle, climate, timeline, now = world.vehicle, world.climates, world.timeline, world.laid
     last = timeline.first + timedelta(days=timeline.days - 1)
-    living = _changed_vehicle(vehicle, change, last=last)
+    living = changed_vehicle(vehicle, change, last=last)
     _, changed = lay_out(living, climate, until=last)
     words = describe(change)
     layers: list[LayerGain] = []

@@ -50,7 +50,7 @@ def test_the_simulation_forecasts_what_the_whole_model_forecasts() -> None:
         seen = replace(car, readings=readings_of(course, 0.2, 0.6, World(), generator))
         layer = assess(seen, people.source(koppen)).surfaces[0].layers[0]
         _, (surface,) = lay_out(seen, people.source(koppen), until=seen.as_of)
-        (live,) = live_clocks(seen, surface)
+        (live,) = live_clocks(seen, surface).values()
         band = Clock(APPLIED, course.stress, course.life, live.rate).months_band(1.0)
         assert layer.renewal_months == band
 

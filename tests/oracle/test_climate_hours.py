@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import gzip
 from pathlib import Path
 
 import numpy as np
@@ -21,35 +20,6 @@ from lifecycle.wear.types import ClimateYear, Place
 from tests.bench import climate_error
 
 pytestmark = pytest.mark.oracle
-
-WEATHER = Path(__file__).resolve().parents[2].parent / "shared" / "data" / "weather"
-FILES = {
-    "mannheim": "ladybug_mannheim.epw",
-    "phoenix": "AZ-Phoenix_Sky_Harbor_Intl_Ap.tmy3",
-    "miami": "FL-Miami_Intl_Ap.tmy3",
-    "pittsburgh": "USA_PA_Pittsburgh-Allegheny.County.AP.725205_TMY3.epw",
-}
-
-
-@pytest.fixture(scope="module")
-def weather(tmp_path_factory: pytest.TempPathFactory):
-    """Path of an unpacked weather file, or of one that the pvlib wheel brings."""
-    import pvlib
-
-    folder = tmp_path_factory.mktemp("weather")
-
-    def unpack(place: str) -> Path:
-        if place not in FILES:
-            return Path(pvlib.__file__).with_name("data") / place
-        packed = WEATHER / f"{FILES[place]}.gz"
-        if not packed.exists():
-            pytest.skip(f"open weather file {packed.name} is not beside the checkout (../shared/data/weather)")
-        target = folder / FILES[place]
-        if not target.exists():
-            target.write_bytes(gzip.decompress(packed.read_bytes()))
-        return target
-
-    return unpack
 
 
 def year_of(path: Path) -> ClimateYear:
@@ -110,14 +80,17 @@ def test_rain_in_tenths_is_seen(place: str, low: float, high: float, weather) ->
     assert ("rain", "the hours, in tenths", "fair") in year.parts
 
 
-def test_estimates_from_months_lie_near_the_hours() -> None:
-    """Wet hours within a quarter, ultraviolet within 6 %, frost days within 40 a year, over all files at hand."""
-    import tempfile
+@pytest.fixture(scope="module")
+def years(tmp_path_factory: pytest.TempPathFactory) -> dict[str, ClimateYear]:
+    """Twelve months of every weather file at hand, by file name."""
+    folder = tmp_path_factory.mktemp("all")
+    return {path.name: climate_error.months_of(path) for path in climate_error.weather_files(folder)}
 
-    with tempfile.TemporaryDirectory() as folder:
-        years = [climate_error.months_of(path) for path in climate_error.weather_files(Path(folder))]
+
+def test_estimates_from_months_lie_near_the_hours(years) -> None:
+    """Wet hours within a quarter, ultraviolet within 6 %, frost days within 40 a year, over all files at hand."""
     assert len(years) >= 2  # the wheel's own
-    for year in years:
+    for year in years.values():
         months = climate_error.from_months_alone(year)
         counted, estimated = sum(year.wet_hours), float(derived.wet_hours(months).sum())
         assert estimated == pytest.approx(counted, rel=0.25, abs=60.0), year.source
@@ -125,13 +98,9 @@ def test_estimates_from_months_lie_near_the_hours() -> None:
         assert derived.frost_days(months).sum() == pytest.approx(sum(year.frost_days), abs=40.0), year.source
 
 
-def test_latitude_correction_lowers_the_error_over_all_files(capsys: pytest.CaptureFixture[str]) -> None:
+def test_latitude_correction_lowers_the_error_over_all_files(years, capsys: pytest.CaptureFixture[str]) -> None:
     """Half the zonal fall was chosen before it was measured (the season and the dry classes' quarter after): rms over
     nine files 2.8 K against 3.6 K without, better whichever file is left out, and no better with the whole fall."""
-    import tempfile
-
-    with tempfile.TemporaryDirectory() as folder:
-        years = {path.name: climate_error.months_of(path) for path in climate_error.weather_files(Path(folder))}
     if len(years) < 9:
         pytest.skip("the open weather files are not beside the checkout (../shared/data/weather)")
 

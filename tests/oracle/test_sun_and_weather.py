@@ -2,53 +2,21 @@
 
 from __future__ import annotations
 
-import gzip
-from functools import lru_cache
 from pathlib import Path
 
 import numpy as np
 import pytest
 
 from lifecycle.climate.class_table import climate_at
-from lifecycle.climate.files import HourlyYear, climate_from_file, monthly_from_hourly, read_hourly
+from lifecycle.climate.files import HourlyYear, climate_from_file, monthly_from_hourly
 from lifecycle.climate.source import ClimateError
 from lifecycle.wear import exposure, solar, uv
 from lifecycle.wear.marks import value
 from lifecycle.wear.panel import PanelLaw
 from lifecycle.wear.types import ClimateYear, FloatArray, Place
+from tests.oracle.weather_files import FILES, hours_of
 
 pytestmark = pytest.mark.oracle
-
-WEATHER = Path(__file__).resolve().parents[2].parent / "shared" / "data" / "weather"
-FILES = {
-    "mannheim": "ladybug_mannheim.epw",
-    "phoenix": "AZ-Phoenix_Sky_Harbor_Intl_Ap.tmy3",
-    "miami": "FL-Miami_Intl_Ap.tmy3",
-    "anchorage": "USA_AK_Anchorage-Merrill.Field.702735_TMY3.epw",
-    "pittsburgh": "USA_PA_Pittsburgh-Allegheny.County.AP.725205_TMY3.epw",
-}
-
-
-@pytest.fixture(scope="module")
-def unpacked(tmp_path_factory: pytest.TempPathFactory):
-    """Path of a weather file, unpacked; skips where the open data are not at hand."""
-    folder = tmp_path_factory.mktemp("weather")
-
-    def unpack(place: str) -> Path:
-        source = WEATHER / f"{FILES[place]}.gz"
-        if not source.exists():
-            pytest.skip(f"open weather file {source.name} is not beside the checkout (../shared/data/weather)")
-        target = folder / FILES[place]
-        if not target.exists():
-            target.write_bytes(gzip.decompress(source.read_bytes()))
-        return target
-
-    return unpack
-
-
-@lru_cache(maxsize=8)
-def year_of(path: Path) -> HourlyYear:
-    return read_hourly(path)
 
 
 def hourly_doses(year: HourlyYear, *, law: PanelLaw = PanelLaw.SKY, rain: ClimateYear | None = None) -> FloatArray:
@@ -56,16 +24,18 @@ def hourly_doses(year: HourlyYear, *, law: PanelLaw = PanelLaw.SKY, rain: Climat
     wet = 0.0
     if rain is not None:
         wet = np.array(rain.rain_days)[month] / solar.MONTH_DAYS[month] * value("day.wet_hours") / 24.0
-    return exposure.hourly_doses(
-        ghi_w_m2=year.ghi_w_m2,
-        air_c=year.air_c,
-        rh_pct=year.rh_pct,
-        wind_ms=year.wind_ms,
-        cloud=year.cloud,
-        cos_zenith=year.cos_zenith(),
-        extraterrestrial_w_m2=solar.extraterrestrial_normal_w_m2(year.day_of_year),
-        wet=wet,
-        law=law,
+    return exposure.summed(
+        exposure.hourly_rates(
+            ghi_w_m2=year.ghi_w_m2,
+            air_c=year.air_c,
+            rh_pct=year.rh_pct,
+            wind_ms=year.wind_ms,
+            cloud=year.cloud,
+            cos_zenith=year.cos_zenith(),
+            extraterrestrial_w_m2=solar.extraterrestrial_normal_w_m2(year.day_of_year),
+            wet=wet,
+            law=law,
+        )
     )
 
 
@@ -115,38 +85,38 @@ def test_air_mass_against_pvlib() -> None:
     assert solar.relative_air_mass(np.cos(np.radians(zenith))) == pytest.approx(np.asarray(oracle), rel=1e-9)
 
 
-def test_reference_doses_with_the_plain_panel_law(unpacked) -> None:
+def test_reference_doses_with_the_plain_panel_law() -> None:
     """Doses worked independently for the Mannheim file: 2218.6, 1592.07 and 8738.17.
 
     They came from T_a + a G / (16 + 3 max(v, 0.3)), mid-hour sun, kt from the horizontal extraterrestrial irradiance
     with the sun above 3 degrees, RH held to 100 and no rain (the file has none). The ultraviolet of that work was
     max(0.0447 AM^-0.25, 0.032) kc^-0.15; ours gives 0.4 % more.
     """
-    found = hourly_doses(year_of(unpacked("mannheim")), law=PanelLaw.PLAIN)
+    found = hourly_doses(hours_of("mannheim"), law=PanelLaw.PLAIN)
     assert found[0] == pytest.approx(2218.6, rel=0.006)
     assert found[1:] == pytest.approx([1592.07, 8738.17], rel=1e-4)
 
 
-def test_reference_doses_of_the_table_are_those_of_the_file(unpacked) -> None:
+def test_reference_doses_of_the_table_are_those_of_the_file() -> None:
     """The table's own reference: the model's panel law on the same file, with the rain days of its class."""
-    year = year_of(unpacked("mannheim"))
+    year = hours_of("mannheim")
     months = monthly_from_hourly(year, Place(year.lat, year.lon), name="mannheim")
     assert hourly_doses(year, rain=months) == pytest.approx(exposure.reference_doses(), rel=1e-4)
 
 
-def test_a_year_at_the_reference_place_is_one(unpacked) -> None:
+def test_a_year_at_the_reference_place_is_one() -> None:
     """By definition of the reference duty: twelve means of the Mannheim file give a yearly mean of 1."""
-    year = year_of(unpacked("mannheim"))
+    year = hours_of("mannheim")
     months = monthly_from_hourly(year, Place(year.lat, year.lon), name="mannheim")
     yearly = exposure.monthly_doses(months) @ solar.MONTH_DAYS * 365.0 / 365.25
     assert yearly / exposure.reference_doses() == pytest.approx(np.ones(3), abs=1e-3)
 
 
 @pytest.mark.parametrize("place", ["phoenix", "miami", "anchorage", "pittsburgh"])
-def test_typical_days_against_hourly_files(place: str, unpacked, capsys: pytest.CaptureFixture[str]) -> None:
+def test_typical_days_against_hourly_files(place: str, weather, capsys: pytest.CaptureFixture[str]) -> None:
     """Twelve means against all hours, with the factors that were set at Mannheim: measured 3-7 % high for sunlight,
     1-4 % low for hydrolysis and 6-17 % high for heat (the coast, where days are windier than nights)."""
-    year = year_of(unpacked(place))
+    year = hours_of(place)
     months = monthly_from_hourly(year, Place(year.lat, year.lon), name=place)
     days = exposure.monthly_doses(months) @ solar.MONTH_DAYS * 365.0 / 365.25
     ratio = days / hourly_doses(year, rain=months)
@@ -158,18 +128,18 @@ def test_typical_days_against_hourly_files(place: str, unpacked, capsys: pytest.
 
 
 @pytest.mark.parametrize(("place", "published"), [("mannheim", 175.0), ("phoenix", 310.0), ("miami", 274.0)])
-def test_yearly_ultraviolet(place: str, published: float, unpacked) -> None:
+def test_yearly_ultraviolet(place: str, published: float) -> None:
     """295-385 nm per year, MJ/m², worked independently: Mannheim 175, Phoenix 310 and Miami 274 (from other years'
     files of the two). From memory: central Europe 150-200, Arizona 333, south Florida 280."""
-    assert uv_mj_m2(year_of(unpacked(place))) == pytest.approx(published, rel=0.03)
+    assert uv_mj_m2(hours_of(place)) == pytest.approx(published, rel=0.03)
 
 
 @pytest.mark.parametrize(
     ("place", "ghi_kwh_m2", "air_c", "rh_pct"), [("mannheim", 1182.9, 12.38, 71.1), ("miami", 1792.6, 24.31, 72.5)]
 )
-def test_months_of_a_file(place: str, ghi_kwh_m2: float, air_c: float, rh_pct: float, unpacked) -> None:
+def test_months_of_a_file(place: str, ghi_kwh_m2: float, air_c: float, rh_pct: float, weather) -> None:
     """Yearly figures of the Mannheim file (latin-1 text) and, within 3 %, of Miami's older TMY2."""
-    months = climate_from_file(unpacked(place), Place(0.0, 0.0) if place == "miami" else Place(49.5, 8.5))
+    months = climate_from_file(weather(place), Place(0.0, 0.0) if place == "miami" else Place(49.5, 8.5))
     weights = solar.MONTH_DAYS / solar.MONTH_DAYS.sum()
     assert np.array(months.ghi_kwh_m2_day) @ solar.MONTH_DAYS == pytest.approx(ghi_kwh_m2, rel=0.03)
     assert np.array(months.air_c) @ weights == pytest.approx(air_c, abs=0.4)
@@ -179,9 +149,9 @@ def test_months_of_a_file(place: str, ghi_kwh_m2: float, air_c: float, rh_pct: f
 
 
 @pytest.mark.parametrize("place", sorted(FILES))
-def test_class_table_against_files(place: str, unpacked) -> None:
+def test_class_table_against_files(place: str) -> None:
     """What "rough" means: yearly irradiation within 15 % of the file, sunlight dose within 35 %."""
-    year = year_of(unpacked(place))
+    year = hours_of(place)
     months = monthly_from_hourly(year, Place(year.lat, year.lon), name=place)
     table = climate_at(Place(year.lat, year.lon, year.height_m))
     days = solar.MONTH_DAYS
@@ -190,17 +160,17 @@ def test_class_table_against_files(place: str, unpacked) -> None:
     assert of_table == pytest.approx(of_file, rel=0.35)
 
 
-def test_cut_weather_file_is_refused(tmp_path: Path, unpacked) -> None:
-    lines = unpacked("mannheim").read_text(encoding="latin-1").splitlines()
+def test_cut_weather_file_is_refused(tmp_path: Path, weather) -> None:
+    lines = weather("mannheim").read_text(encoding="latin-1").splitlines()
     short = tmp_path / "short.epw"
     short.write_text("\n".join(lines[:5000]) + "\n", encoding="latin-1")
     with pytest.raises(ClimateError, match=r"short\.epw has 4992 hours; a whole year of 8760"):
         climate_from_file(short, Place(49.5, 8.5))
 
 
-def test_weather_file_without_humidity_is_refused(tmp_path: Path, unpacked) -> None:
+def test_weather_file_without_humidity_is_refused(tmp_path: Path, weather) -> None:
     """EPW writes 999 for a missing relative humidity."""
-    lines = unpacked("mannheim").read_text(encoding="latin-1").splitlines()
+    lines = weather("mannheim").read_text(encoding="latin-1").splitlines()
     for number in range(8, 3000):
         cells = lines[number].split(",")
         cells[8] = "999"

@@ -68,10 +68,10 @@ def test_hydrolysis_goes_with_the_square_of_humidity() -> None:
 @given(st.floats(-30, 45), st.floats(0, 100), st.floats(0, 12), st.floats(0, 1))
 @settings(max_examples=20)
 def test_no_sunlight_dose_in_the_dark(air: float, humid: float, wind: float, cloud: float) -> None:
-    doses = exposure.hourly_doses(
+    doses = exposure.summed(exposure.hourly_rates(
         ghi_w_m2=np.zeros(3), air_c=air, rh_pct=humid, wind_ms=wind, cloud=cloud,
         cos_zenith=np.array([-0.5, 0.0, 0.4]), extraterrestrial_w_m2=1361.0,
-    )  # fmt: skip
+    ))  # fmt: skip
     assert doses[0] == 0.0
     assert doses[2] > 0.0
 
@@ -90,7 +90,9 @@ def test_more_sun_means_more_sunlight_and_heat(sun: float, cosine: float, wind: 
 def test_wet_hours_count_as_saturated() -> None:
     weather = {"ghi_w_m2": [300.0], "air_c": [25.0], "rh_pct": [40.0], "wind_ms": [2.0], "cloud": [0.5]}
     sun = {"cos_zenith": [0.6], "extraterrestrial_w_m2": [1361.0]}
-    dry, half, wet = (exposure.hourly_doses(**weather, **sun, wet=share)[1] for share in (0.0, 0.5, 1.0))
+    dry, half, wet = (
+        exposure.summed(exposure.hourly_rates(**weather, **sun, wet=share))[1] for share in (0.0, 0.5, 1.0)
+    )
     assert wet == pytest.approx(1.0)
     assert dry < half < wet
     assert half == pytest.approx((dry + wet) / 2.0)

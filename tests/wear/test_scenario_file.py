@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import random
+from datetime import date
 from functools import cache
 
 import pytest
@@ -12,7 +13,7 @@ from lifecycle.wear.assessment import assess
 from lifecycle.wear.scenario import parse_scenario
 from lifecycle.wear.scenario_answer import answer_dict
 from lifecycle.wear.strict import ScenarioError
-from lifecycle.wear.types import VehicleForecast
+from lifecycle.wear.types import StoragePeriod, VehicleForecast
 from tests.wear.scenario_text import FULL, GONE, bent
 from tests.wear.vehicles import source
 
@@ -305,3 +306,40 @@ def test_an_unknown_layer_is_listed_without_figures() -> None:
     text = bent("surfaces[0].layers", [{"kind": "unknown", "applied": "2024-01-01"}])
     (layer,) = answer_dict(forecast(text), care_due=[], refused=[])["surfaces"][0]["layers"]
     assert (layer["stage"], layer["function_left"], layer["renewal_months"]) == ("unknown", None, None)
+
+
+WHEELS = {"orientation": "wheel", "substrate": "aluminium", "finish": "factory", "layers": [
+    {"kind": "wheel_coat", "applied": "2024-09-01", "coats": 1}]}  # fmt: skip
+WINTERS = [{"from": "2024-11-01", "to": "2025-04-01"}, {"from": "2025-11-01", "to": "2026-04-01"}]
+SUMMERS = [{"from": "2024-09-01", "to": "2024-11-01"}, {"from": "2025-04-01", "to": "2025-11-01"},
+           {"from": "2026-04-01", "to": None}]  # fmt: skip
+
+
+def test_two_wheel_sets_have_clocks_of_their_own() -> None:
+    """An addition to the format: `mounted` says when a set was on the vehicle; a set in its store wears less."""
+    sets = {"wheels": {}, "winter": {"mounted": WINTERS}, "summer": {"mounted": SUMMERS}}
+    given = [{"code": code, **WHEELS, **when} for code, when in sets.items()]
+    text = json.dumps({**FULL, "surfaces": [*FULL["surfaces"], *given]})
+    vehicle = parse_scenario(text).vehicle
+    assert not [said for said in vehicle.assumed if "mounted" in said]
+    assert [len(surface.mounted) for surface in vehicle.surfaces] == [0, 0, 2, 3]
+    assert vehicle.surfaces[3].mounted[2] == StoragePeriod(date(2026, 4, 1), None)
+    left = {one.code: one.layers[0].function_left for one in forecast(text).surfaces}
+    assert left["wheels"].p50 < min(left["winter"].p50, left["summer"].p50)
+
+
+@pytest.mark.parametrize(
+    ("mounted", "path", "says"),
+    [
+        ([], "surfaces[0].mounted", "is empty; write when it was on the vehicle"),
+        ({"from": "2025-11-01"}, "surfaces[0].mounted", "write a list in square brackets"),
+        ([{"to": "2025-11-01"}], "surfaces[0].mounted[0].from", "is missing"),
+        ([{"from": "2025-11-01", "to": "2025-10-01"}], "surfaces[0].mounted[0].to", "not after 2025-11-01"),
+        ([{"from": "2025-11-01", "on": True, "to": None}], "surfaces[0].mounted[0].on", ""),
+        ([{"from": "2024-11-01", "to": None}, *WINTERS[1:]], "surfaces[0].mounted[1].from", "overlaps an earlier one"),
+    ],
+)
+def test_what_is_amiss_with_mounted_periods_is_said(mounted: object, path: str, says: str) -> None:
+    refused = refusal(bent("surfaces[0].mounted", mounted))
+    assert refused.path == path
+    assert says in str(refused)
