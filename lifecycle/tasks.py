@@ -43,6 +43,7 @@ STEPS: Mapping[str, Step] = {
     for step in (
         Step("climate", "Climate of every place", "lifecycle.climate.store.refresh", timedelta(hours=6)),
         Step("condition", "Forecast of every vehicle", "lifecycle.condition.assess", timedelta(minutes=10)),
+        Step("learn", "Durability learned here", "lifecycle.condition.learning.learn", timedelta(hours=6)),
         Step("windows", "Care due", "lifecycle.care.windows.open_windows", timedelta(minutes=10)),
         Step("visits", "Visits that bundle it", "lifecycle.care.visits.propose", timedelta(minutes=15)),
         Step("plan", "Reminders decided", "lifecycle.reminders.planner.plan", timedelta(minutes=10)),
@@ -127,6 +128,11 @@ def climate() -> None:
 @shared_task(name="lifecycle.condition")
 def condition() -> None:
     run("condition")
+
+
+@shared_task(name="lifecycle.learn")
+def learn() -> None:
+    run("learn")
 
 
 @shared_task(name="lifecycle.windows")

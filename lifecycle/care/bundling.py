@@ -3,18 +3,19 @@
 Windows are bundled by the classic greedy for stabbing intervals: take the window that closes first (a contract's first
 where two close together) and everything that is still open on its last day. That needs the fewest days that any plan
 needs (at most as many as there are windows of which no two share a day). Tasks that must not share a visit part ways.
+A visit's ideal day is that of the least loss (`visit_loss`).
 """
 
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from datetime import date, timedelta
+from datetime import date
 
-from lifecycle.care.candidates import clamp_day
 from lifecycle.care.due import Due
-from lifecycle.care.tasks_table import PHASES, CareTask, interval, load_tasks
+from lifecycle.care.tasks_table import PHASES, CareTask, load_tasks
+from lifecycle.care.visit_loss import best_day, window_from
 from lifecycle.care.wording import between, day_words
 
 BAY_DAY_H = 8.0
@@ -27,6 +28,7 @@ CONTAINED_IN = {
     "retest": "inspection",
     "first_check": "inspection",
     "maintenance_wash": "decontamination_wash",
+    "iron_removal": "decontamination_wash",
 }
 # Nothing goes onto a coat in cure, and no wet soft top stands beside one (common practice).
 APART = (
@@ -73,13 +75,6 @@ class Bundle:
         return max(1, math.ceil(self.labour_h / BAY_DAY_H))
 
 
-def window_from(due: Due, as_of: date) -> tuple[date, date]:
-    """The part of a window that is still to come; a window that has closed is open anew for four weeks."""
-    if due.latest < as_of:
-        return as_of, as_of + timedelta(days=interval("late.days"))
-    return max(due.earliest, as_of), due.latest
-
-
 def may_share(task: str, others: Sequence[str]) -> bool:
     """Whether a task may be done in one visit with the others."""
     for other in others:
@@ -108,19 +103,23 @@ def _ready_wash_h(task: CareTask, size: str) -> float:
     return READY_WASH_SHARE * _task("maintenance_wash").labour_h(size)
 
 
-def labour_hours(tasks: Sequence[str], *, size: str) -> tuple[float, float]:
+def labour_hours(tasks: Sequence[str], *, size: str, told: Mapping[str, float] | None = None) -> tuple[float, float]:
     """(labour hours of one visit with these tasks, hours that it shares against one visit for each).
 
     One wash readies the car for all; a look that a longer one contains is not counted again.
+
+    Args:
+        told: hours by task that take the place of the table's (an event, by what has happened).
 
     Raises:
         ValueError: no such task or size.
     """
     known = [_task(name) for name in tasks]
-    alone = sum(task.labour_h(size) + _ready_wash_h(task, size) for task in known)
+    hours = {task.task: (told or {}).get(task.task, task.labour_h(size)) for task in known}
+    alone = sum(hours[task.task] + _ready_wash_h(task, size) for task in known)
     counted = [task for task in known if CONTAINED_IN.get(task.task) not in tasks]
     wash = 0.0 if HAS_ITS_WASH & set(tasks) else max((_ready_wash_h(task, size) for task in known), default=0.0)
-    together = sum(task.labour_h(size) for task in counted) + wash
+    together = sum(hours[task.task] for task in counted) + wash
     return round(together, 2), round(alone - together, 2)
 
 
@@ -134,6 +133,20 @@ def _notes(dues: Sequence[Due]) -> tuple[str, ...]:
         "readings": "Film readings come first.",
         "consent": "The owner's consent comes first.",
         "full_cure": "Only onto a coat that has fully cured.",
+        "dry_gate": "Only onto dry panels, with air and panel within the temperatures of the product's data sheet.",
+        "prepared": "Clay, a light polish and a wipe come first, within the clear-coat budget.",
+        "softened": "What sits there is softened before anything is wiped.",
+        "powertrain_check": "The kind of powertrain is checked first: it says what must not be wetted or touched.",
+        "cooled": "Only from cold or lukewarm.",
+        "cold_wheels": "Wheels and brakes are cold, and the cleaner is free of acid.",
+        "brakes_masked": "Brakes are masked.",
+        "painted_metal": "Not on bare metal.",
+        "masked": "Paint and trim around it are masked.",
+        "degreased": "Degreased and dry.",
+        "glass_polish": "The glass is polished first.",
+        "blades": "Wiper blades are cleaned or new.",
+        "dry_cloth": "The cloth is clean and has dried for 12 to 24 hours.",
+        "gentle_clean": "Cleaned gently and dry.",
     }
     return tuple(words[need] for need in words if need in missing) + tuple(
         dict.fromkeys(task.caution for task in tasks if task.caution)
@@ -152,11 +165,10 @@ def _why(dues: Sequence[Due], hardest: Due, *, first: date, last: date, shared: 
 def _bundle(members: Sequence[Due], hardest: Due, *, as_of: date, size: str) -> Bundle:
     windows = [window_from(due, as_of) for due in members]
     first, last = max(window[0] for window in windows), min(window[1] for window in windows)
-    contracts = [due.ideal for due in members if due.contract is not None]
-    wanted = sorted(contracts or [due.ideal for due in members])
-    ideal = clamp_day(wanted[(len(wanted) - 1) // 2], first=first, last=last)
+    ideal = best_day(members, first=first, last=last, as_of=as_of)
     dues = order_of_work(members)
-    labour, shared = labour_hours([due.task for due in dues], size=size)
+    told = {due.task: due.hours for due in dues if due.hours is not None}
+    labour, shared = labour_hours([due.task for due in dues], size=size, told=told)
     return Bundle(
         earliest=first,
         ideal=ideal,

@@ -21,6 +21,7 @@ class Candidate:
         cause: the first half of the sentence "why", after the surfaces.
         not_before: a hard lower bound (cure, fresh refinish), already kept by `window`.
         fixed: neither storage nor seasons move it (contract dates, events).
+        hours, answer_h: as of `Due`; of several wishes the most hours and the soonest answer.
         overdue_since: set by `keep_current` where the window has closed.
     """
 
@@ -37,6 +38,8 @@ class Candidate:
     not_before: date | None = None
     fixed: bool = False
     overdue_since: date | None = None
+    hours: float | None = None
+    answer_h: float | None = None
 
 
 def ordered(earliest: date, ideal: date, latest: date) -> Window:
@@ -84,6 +87,8 @@ def merge(candidates: Iterable[Candidate]) -> Candidate:
         not_before=bound,
         overdue_since=min((one.overdue_since for one in joined if one.overdue_since), default=None),
         fixed=any(one.fixed for one in joined),
+        hours=max((one.hours for one in joined if one.hours is not None), default=None),
+        answer_h=min((one.answer_h for one in joined if one.answer_h is not None), default=None),
     )
 
 

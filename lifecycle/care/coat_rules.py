@@ -6,6 +6,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from datetime import date, timedelta
 
+from lifecycle.care import stack_rules
 from lifecycle.care.budget import why_no_recoat
 from lifecycle.care.candidates import Candidate, not_before, ordered
 from lifecycle.care.chances import Window, chance_by, chance_day, wear_window
@@ -60,7 +61,8 @@ def _coats(facts: CareFacts) -> Iterator[Coat]:
             continue
         tested = surface.seen_clean_on
         fresh = tested is not None and facts.as_of - tested <= timedelta(days=interval("seen.days"))
-        after_cure = tested is not None and tested - layer.applied >= timedelta(days=interval("cure.chemicals_days"))
+        rest = timedelta(days=stack_rules.figure("cure.ceramic.chemicals_days").value)
+        after_cure = tested is not None and tested - layer.applied >= rest
         yield Coat(
             surface=surface,
             layer=layer,

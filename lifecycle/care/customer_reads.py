@@ -59,20 +59,27 @@ def zone_of(customer_ids: Iterable[int]) -> str:
     return zone or "UTC"
 
 
+def language_of(user_id: int) -> str:
+    """The language of the person behind a user; English where nobody has said."""
+    mine = Customer.objects.filter(user=user_id).order_by("id")
+    language: str | None = mine.values_list("language", flat=True).first()
+    return language or "en"
+
+
 def kept_ids(customer_ids: Iterable[int]) -> tuple[int, ...]:
     """Ids of the vehicles that these customers keep now, at most `MOST_VEHICLES`."""
     kept = Keeper.objects.filter(end=None, customer_id__in=list(customer_ids), vehicle__retired_on=None)
     return tuple(kept.order_by("vehicle_id").values_list("vehicle_id", flat=True)[:MOST_VEHICLES])
 
 
-def vehicle_lines(*, customer_ids: Iterable[int], today: date) -> tuple[VehicleLine, ...]:
-    """The vehicles that these customers keep now, by plate, each with its sentence, in a constant number of queries."""
+def kept_rows(customer_ids: Iterable[int], today: date) -> tuple[Vehicle, ...]:
+    """The vehicles that these customers keep now, by plate, with all that a line about each needs."""
     live = Q(ended=None) | Q(ended__gt=today)
     vehicles = (
         Vehicle.objects.filter(pk__in=kept_ids(customer_ids))
-        .select_related("studio")
+        .select_related("studio", "site")
         .prefetch_related(
-            Prefetch("surfaces", Surface.objects.order_by("id").prefetch_related(
+            Prefetch("surfaces", Surface.objects.filter(removed_on=None).order_by("id").prefetch_related(
                 Prefetch("layers", Layer.objects.filter(live).order_by("applied", "id")))),
             Prefetch("dues", CareDue.objects.filter(state__in=LIVE_DUE).order_by("ideal", "id")),
             Prefetch("visits", Visit.objects.filter(state=VisitState.BOOKED, on__gte=today).order_by("on", "id")),
@@ -80,36 +87,51 @@ def vehicle_lines(*, customer_ids: Iterable[int], today: date) -> tuple[VehicleL
         )
         .order_by("plate", "id")
     )  # fmt: skip
-    stages = dict(
-        Forecast.objects.filter(assessment__vehicle__in=list(vehicles), assessment__latest=True).values_list(
-            "layer_id", "stage"
-        )
-    )
+    return tuple(vehicles)
+
+
+def stages_of(vehicles: Iterable[Vehicle]) -> dict[int, str]:
+    """The stage of each layer of these vehicles by the latest forecast."""
+    rows = Forecast.objects.filter(assessment__vehicle__in=list(vehicles), assessment__latest=True)
+    return dict(rows.values_list("layer_id", "stage"))
+
+
+def vehicle_lines(*, customer_ids: Iterable[int], today: date) -> tuple[VehicleLine, ...]:
+    """The vehicles that these customers keep now, by plate, each with its sentence, in a constant number of queries."""
+    vehicles = kept_rows(customer_ids, today)
+    stages = stages_of(vehicles)
     return tuple(
         VehicleLine(
             id=vehicle.pk,
             plate=vehicle.plate,
             description=vehicle.description,
             studio=vehicle.studio.name,
-            sentence=_sentence(vehicle, stages, today),
+            sentence=sentence_of(vehicle, stages, today),
         )
         for vehicle in vehicles
     )
 
 
-def _sentence(vehicle: Vehicle, stages: dict[int, str], today: date) -> str:
+def next_due_of(vehicle: Vehicle) -> tuple[CareDue, str] | None:
+    """What of a vehicle of `kept_rows` is due next and not booked, with its title; None for nothing."""
+    booked_tasks = {task for visit in vehicle.visits.all() for task in visit.tasks}
+    open_dues = [due for due in vehicle.dues.all() if due.task not in booked_tasks]
+    first = min(open_dues, key=lambda due: (due.reason_code != "event", due.ideal, due.pk), default=None)
+    return None if first is None else (first, TASKS[first.task].title)
+
+
+def sentence_of(vehicle: Vehicle, stages: dict[int, str], today: date) -> str:
+    """One sentence about a vehicle of `kept_rows`."""
     told: dict[str, dict[str, object]] = next((row.surfaces for row in vehicle.assessments.all()), {})
     states = [
         _state(surface, stages, clogged=bool(told.get(surface.code, {}).get("clogged")))
         for surface in vehicle.surfaces.all()
     ]
     visits = list(vehicle.visits.all())
-    booked_tasks = {task for visit in visits for task in visit.tasks}
-    open_dues = [due for due in vehicle.dues.all() if due.task not in booked_tasks]
-    first = min(open_dues, key=lambda due: (due.reason_code != "event", due.ideal, due.pk), default=None)
+    due = next_due_of(vehicle)
     care = None
-    if first is not None:
-        title = TASKS[first.task].title
+    if due is not None:
+        first, title = due
         care = next_care(title, first.reason_code, first.earliest, first.latest, first.contract_on)
     return sentence(states, care, booked_on=visits[0].on if visits else None, today=today)
 

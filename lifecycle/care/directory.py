@@ -7,15 +7,17 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
-from datetime import date, datetime
+from datetime import date, datetime, time
 from typing import Any, Final, Generic, TypeVar
 
 from django.db.models import Count, Prefetch, Q, QuerySet
 
 from lifecycle.care.find import one
+from lifecycle.care.sheets import caution_of
 from lifecycle.care.worklist import task_title
 from lifecycle.models import (
     LIVE_DUE,
+    OPEN_VISITS,
     Complaint,
     Consent,
     Customer,
@@ -104,6 +106,7 @@ class CustomerView:
 class VisitRow:
     id: int
     on: date
+    starts: time | None
     vehicle_id: int
     vehicle: str
     plate: str
@@ -210,6 +213,7 @@ def _customer_row(customer: Any) -> CustomerRow:
 def _customers(studio: Studio) -> QuerySet[Any]:
     rows: QuerySet[Any] = (
         Customer.objects.of(studio)
+        .filter(erased_at=None)
         .annotate(vehicle_count=Count("keeps", filter=Q(keeps__end=None), distinct=True))
         .prefetch_related(
             Prefetch("consents", queryset=Consent.objects.order_by("at", "id")),
@@ -255,6 +259,7 @@ def _visit_row(visit: Any, today: date) -> VisitRow:
     return VisitRow(
         id=visit.pk,
         on=visit.on,
+        starts=visit.starts,
         vehicle_id=visit.vehicle_id,
         vehicle=visit.vehicle.description,
         plate=visit.vehicle.plate,
@@ -275,7 +280,7 @@ def bookings(
     """Booked visits, soonest first; with `settled` the ones that are over, latest first."""
     rows: QuerySet[Any] = Visit.objects.of(studio).select_related("vehicle", "site", "bay")
     if settled:
-        rows = rows.exclude(state=VisitState.BOOKED).order_by("-on", "-id")
+        rows = rows.exclude(state__in=OPEN_VISITS).order_by("-on", "-id")
     else:
         rows = rows.filter(state=VisitState.BOOKED).order_by("on", "id")
     rows = _with_keeper(rows, "vehicle__keepers")
@@ -289,14 +294,14 @@ def record_choices(studio: Studio, vehicle_id: int) -> RecordChoices:
         NotFoundHere: the vehicle is not of this studio.
     """
     vehicle = one(Vehicle, studio, vehicle_id)
-    surfaces = Surface.objects.of(studio).filter(vehicle=vehicle).order_by("id")
+    surfaces = Surface.objects.of(studio).filter(vehicle=vehicle, removed_on=None).order_by("id")
     return RecordChoices(
         vehicle_id=vehicle.pk,
         vehicle=vehicle.description,
         plate=vehicle.plate,
         powertrain=vehicle.powertrain,
         surfaces=tuple(Choice(s.pk, str(s), s.orientation, s.substrate) for s in surfaces),
-        products=tuple(Choice(p.pk, str(p), p.kind, p.caution) for p in Product.objects.of(studio)),
+        products=tuple(Choice(p.pk, str(p), p.kind, caution_of(p)) for p in Product.objects.of(studio)),
         members=tuple(
             Choice(m.pk, str(m), m.role)
             for m in Member.objects.of(studio).filter(ended_at=None).select_related("user").order_by("id")

@@ -30,6 +30,8 @@ class Due:
         layer_keys: the layers that the task is about.
         cause: the part of `why` that says what the matter is, as a sentence, without the window's own days.
         overdue_since: when the first window closed, if it did.
+        hours: labour hours that take the place of the table's, where they depend on what has happened.
+        answer_h: hours from the report within which the studio answers an urgent event (see `urgent.answer_by`).
     """
 
     task: str
@@ -49,6 +51,8 @@ class Due:
     layer_keys: tuple[str, ...]
     cause: str = ""
     overdue_since: date | None = None
+    hours: float | None = None
+    answer_h: float | None = None
 
 
 @dataclass(frozen=True, slots=True)

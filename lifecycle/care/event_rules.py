@@ -23,20 +23,25 @@ WORK_ON_PAINT = {"correction": "corrected", "repaint": "repainted", "part_swap":
 
 
 def is_hot(event: EventInput, facts: CareFacts) -> bool:
-    """Hot enough for the same or the next day: air of 25 °C or more, the month's usual afternoon where nobody said."""
+    """Hot enough for the same day: air of 25 °C or more, the month's usual afternoon where nobody said."""
     if event.air_c is not None:
         return event.air_c >= interval("event.hot_air_c")
     climate, month = facts.forecast.climate, event.on.month - 1
     return climate.air_c[month] + climate.diurnal_range_k[month] / 2 >= interval("event.hot_air_c")
 
 
+def _late(event: EventInput, facts: CareFacts) -> bool:
+    """Past the time for haste: only a look for etching is left."""
+    return facts.as_of - event.on > timedelta(days=interval("event.open_days"))
+
+
 def _window(event: EventInput, facts: CareFacts) -> Window:
-    """Same or next day in heat, within 24 to 48 h else, a look for etching once two weeks have passed."""
+    """The same day in heat, within 24 to 48 h else, a look for etching once two weeks have passed."""
     as_of, day = facts.as_of, timedelta(days=1)
-    if as_of - event.on > timedelta(days=interval("event.open_days")):
+    if _late(event, facts):
         return event.on, as_of + 7 * day, as_of + timedelta(days=interval("late.days"))
     if is_hot(event, facts):
-        return ordered(event.on, as_of, as_of + day)
+        return ordered(event.on, as_of, as_of)
     return ordered(
         event.on, max(as_of, event.on + day), max(as_of + day, event.on + timedelta(days=interval("event.days")))
     )
@@ -70,7 +75,12 @@ def event_responses(facts: CareFacts) -> Iterator[Candidate]:
         codes = (event.surface,) if event.surface is not None else facts.body_codes()
         hours = f", on it for about {event.dwell_h:.0f} hours or more" if event.dwell_h is not None else ""
         heat = " in hot weather" if is_hot(event, facts) else ""
-        cause = f"{URGENT[event.kind]} of {day_words(event.on)}{heat}{hours} is to be softened and lifted, not rubbed"
+        late = _late(event, facts)
+        answer = None if late else interval("event.hot_hours" if is_hot(event, facts) else "event.hours")
+        soon = "" if late else ", the same day" if is_hot(event, facts) else ", within 24 to 48 hours"
+        cause = (
+            f"{URGENT[event.kind]} of {day_words(event.on)}{heat}{hours} is to be softened and lifted, not rubbed{soon}"
+        )
         if event.kind == "flood":
             cause = f"{URGENT['flood']} of {day_words(event.on)} is to be looked at before anything is cleaned"
         yield Candidate(
@@ -84,6 +94,8 @@ def event_responses(facts: CareFacts) -> Iterator[Candidate]:
             expected=f"{_etching(codes, facts)} If one stays, the clear-coat budget is checked before any polishing.",
             keys=tuple(layer.key for one in facts.surfaces if one.code in codes for layer in one.layers),
             fixed=True,
+            hours=interval(f"event.labour_{event.kind}"),
+            answer_h=answer,
         )
 
 

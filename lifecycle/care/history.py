@@ -11,6 +11,8 @@ from lifecycle.models import Inspection, Vehicle, VisitState
 
 EVENT_WORDS = {
     "wash": "wash",
+    "iron_removal": "iron removal",
+    "iron_specks": "iron specks felt or seen",
     "bird_dropping": "bird dropping",
     "sap": "tree sap",
     "fallout": "industrial fallout",
@@ -21,6 +23,9 @@ EVENT_WORDS = {
     "top_up": "top-up",
     "repaint": "repaint",
     "part_swap": "part swapped",
+    "touch_up_paint": "paint touched up in one place",
+    "glass_replaced": "glass replaced",
+    "part_removed": "part taken off",
 }
 STAGE_WORDS = {
     "finishing": "finishing polish",
@@ -70,6 +75,12 @@ def _reading_words(inspection: Inspection) -> str:
     return "; ".join(said)
 
 
+def _told_by(by: str, on: date, keeper_since: date | None) -> str:
+    """Who told of it: what a customer said before the reader's own time was said by somebody else."""
+    mine = keeper_since is not None and on >= keeper_since
+    return by if by != "customer" or mine else "earlier keeper"
+
+
 def history_of(vehicle: Vehicle, *, notes_since: date | None) -> tuple[HistoryItem, ...]:
     """All lines of a vehicle whose rows are prefetched.
 
@@ -80,11 +91,12 @@ def history_of(vehicle: Vehicle, *, notes_since: date | None) -> tuple[HistoryIt
     lines = _layers(vehicle)
     for event in vehicle.care_events.all():
         own = bool(event.note and notes_since is not None and event.on >= notes_since)
+        by = _told_by(event.by, event.on, notes_since)
         lines.append(
             HistoryItem(
                 event.on, "wash" if event.kind == "wash" else "event",
                 EVENT_WORDS.get(event.kind, event.kind.replace("_", " ")),
-                surfaces=(spoken(event.surface.code),) if event.surface is not None else (), by=event.by,
+                surfaces=(spoken(event.surface.code),) if event.surface is not None else (), by=by,
                 detail=event.note if own else "",
             )
         )  # fmt: skip
@@ -93,7 +105,8 @@ def history_of(vehicle: Vehicle, *, notes_since: date | None) -> tuple[HistoryIt
         said = [_reading_words(inspection), inspection.note if own else ""]
         lines.append(
             HistoryItem(
-                inspection.on, "inspection", f"inspection, {inspection.clean_state}", by=inspection.by,
+                inspection.on, "inspection", f"inspection, {inspection.clean_state}",
+                by=_told_by(inspection.by, inspection.on, notes_since),
                 detail=". ".join(part for part in said if part),
             )
         )  # fmt: skip

@@ -21,6 +21,7 @@ from lifecycle.care.visits import settle
 from lifecycle.errors import DomainError
 from lifecycle.models import (
     LIVE_DUE,
+    REQUESTS,
     Assessment,
     CareDue,
     Customer,
@@ -36,7 +37,12 @@ from lifecycle.models import (
 )
 from lifecycle.wear import choices
 
-RETIRED: Final = {"sold": "The vehicle was sold outside.", "scrapped": "The vehicle was scrapped."}
+RETIRED: Final = {
+    "sold": "The vehicle was sold outside.",
+    "scrapped": "The vehicle was scrapped.",
+    "erased": "Its keeper asked to be erased.",
+}
+MAIL_LANGUAGES: Final = "MAIL_LANGUAGES"  # a setting of ours, which the types of Django's do not know
 
 
 def known_zone(zone: str) -> str:
@@ -90,7 +96,7 @@ def change_customer(
     if name is not None and not name.strip():
         raise DomainError("name: give the customer a name.", field="name")
     if language is not None:
-        known("language", language, tuple(code for code, _ in settings.LANGUAGES))
+        known("language", language, tuple(code for code, _ in getattr(settings, MAIL_LANGUAGES)))
     wanted = {
         "name": name.strip() if name is not None else None,
         "email": email.strip().lower() if email is not None else None,
@@ -326,7 +332,7 @@ def retire_vehicle(*, studio: Studio, vehicle_id: int, on: date, why: str, actor
         keeper = Keeper.objects.filter(vehicle=vehicle, end=None).first()
         if keeper is not None and on < keeper.start:
             raise DomainError(f"on: {on} lies before the present keeper's start, {keeper.start}.", field="on")
-        later = Visit.objects.filter(vehicle=vehicle, state=VisitState.BOOKED, on__gt=on)
+        later = Visit.objects.filter(Q(state=VisitState.BOOKED, on__gt=on) | Q(state__in=REQUESTS), vehicle=vehicle)
         cancelled = [
             settle(studio=studio, visit_id=pk, state=VisitState.CANCELLED, actor=actor, at=at).pk
             for pk in later.order_by("pk").values_list("pk", flat=True)

@@ -15,6 +15,7 @@ from lifecycle.errors import NotFoundHere
 from lifecycle.models import (
     CareEvent,
     Correction,
+    CorrectionPanel,
     Finding,
     Habits,
     Keeper,
@@ -28,7 +29,7 @@ from lifecycle.models import (
 from lifecycle.wear.types import Place
 
 # What can be on record for a surface.
-RECORDS: Final = (Layer, Reading, Correction, CareEvent, Finding)
+RECORDS: Final = (Layer, Reading, Correction, CareEvent, Finding, CorrectionPanel)
 
 
 @dataclass(frozen=True, slots=True)
@@ -137,7 +138,8 @@ def kept(studio: Studio, vehicle_id: int) -> Kept:
 
 def _surfaces(vehicle: Vehicle) -> tuple[SurfaceFacts, ...]:
     recorded: list[Any] = [Exists(model.objects.filter(surface=OuterRef("pk"))) for model in RECORDS]
-    rows: Any = Surface.objects.filter(vehicle=vehicle).annotate(used=reduce(or_, recorded)).order_by("id")
+    there: Any = Surface.objects.filter(vehicle=vehicle, removed_on=None)
+    rows: Any = there.annotate(used=reduce(or_, recorded)).order_by("id")
     return tuple(
         SurfaceFacts(
             id=row.pk, code=row.code, name=spoken(row.code), orientation=row.orientation, substrate=row.substrate,

@@ -10,6 +10,8 @@ from lifecycle.care.chances import Window, chance_by, chance_day, wear_window
 from lifecycle.care.curing import touchable_on
 from lifecycle.care.due import WHERE, Refused
 from lifecycle.care.facts import CERAMIC, ENGINE_BAY, FILM, PAINT_LAYERS, CareFacts, SurfaceFacts
+from lifecycle.care.iron_rules import is_mounted
+from lifecycle.care.season_rules import swap_window
 from lifecycle.care.tasks_table import interval
 from lifecycle.care.wording import between, changed_words, known_words, layer_words, life_words
 from lifecycle.wear.types import LayerForecast
@@ -93,6 +95,14 @@ def _suited(window: Window, task: str, facts: CareFacts) -> tuple[Window, bool]:
     return moved, moved != window
 
 
+def wheels_are_off(surface: SurfaceFacts, window: Window, facts: CareFacts) -> bool:
+    """Whether a wheel set can be treated off the car: it lies in store, or the swap falls on its best day."""
+    if not is_mounted(surface, facts.as_of):
+        return True
+    swap = swap_window(facts)
+    return swap is not None and swap[0] <= window[1] <= swap[2]
+
+
 def _note(layer: LayerForecast, facts: CareFacts) -> str:
     if layer.kind in ENGINE_BAY and facts.vehicle.powertrain == "hybrid":
         return HYBRID
@@ -108,6 +118,8 @@ def _renewal(surface: SurfaceFacts, layer: LayerForecast, facts: CareFacts) -> C
         return None
     task = TASK_OF[layer.kind]
     suited, moved = _suited(window, task, facts)
+    if task == "wheel_retreat" and wheels_are_off(surface, suited, facts):
+        task = "wheel_retreat_off"
     bound = touchable_on(surface, facts) if layer.kind in PAINT_LAYERS and layer.kind not in FILM else None
     first, last = (chance_day(layer, chance, orientation=surface.orientation) for chance in (0.1, 0.9))
     life = between(first or window[0], last or window[2])

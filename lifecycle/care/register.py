@@ -7,11 +7,14 @@ from datetime import date, datetime
 from django.db import IntegrityError, transaction
 
 from lifecycle import journal
+from lifecycle.care.addresses import Named, without
 from lifecycle.care.find import one, plausible_day
+from lifecycle.care.visit_changes import pass_on
 from lifecycle.errors import DomainError
 from lifecycle.models import (
     Complaint,
     Consent,
+    ContractRule,
     ContractTerm,
     Customer,
     Keeper,
@@ -154,13 +157,16 @@ def set_consent(
     if not wording.strip():
         raise DomainError("wording: keep the words that the customer saw.", field="wording")
     customer = one(Customer, studio, customer_id)
+    # Statements are never changed, so that an erasure cannot reach them: they hold no name from the start.
+    person = Named(name=customer.name, email=customer.email, phone=customer.phone)
     with transaction.atomic():
         consent: Consent = Consent.objects.create(
-            studio=studio, customer=customer, purpose=purpose, given=given, at=at, how=how, wording=wording
-        )
+            studio=studio, customer=customer, purpose=purpose, given=given, at=at, how=without(how, person)[:60],
+            wording=without(wording, person),
+        )  # fmt: skip
         journal.record(
             studio=studio, actor=actor, at=at, verb="consent given" if given else "consent withdrawn",
-            subject="customer", subject_id=customer.pk, purpose=purpose, how=how,
+            subject="customer", subject_id=customer.pk, purpose=purpose, how=consent.how,
         )  # fmt: skip
     return consent
 
@@ -169,6 +175,10 @@ def transfer(*, studio: Studio, vehicle_id: int, to_customer_id: int, on: date, 
     """The vehicle has a new keeper. The care record stays; consent is the new keeper's own affair."""
     vehicle = one(Vehicle, studio, vehicle_id)
     to = one(Customer, studio, to_customer_id)
+    if vehicle.retired_on is not None:
+        raise DomainError(f"This vehicle left on {vehicle.retired_on}; let it come back first.")
+    if to.erased_at is not None:
+        raise DomainError("to_customer: this person is erased; put the keeper on record first.", field="to_customer")
     with transaction.atomic():
         before = Keeper.objects.filter(vehicle=vehicle, end=None).first()
         if before is not None:
@@ -176,14 +186,30 @@ def transfer(*, studio: Studio, vehicle_id: int, to_customer_id: int, on: date, 
                 raise DomainError(f"{to} already keeps this vehicle.", field="to_customer")
             if on < before.start:
                 raise DomainError(f"on: {on} lies before the present keeper's start, {before.start}.", field="on")
+            if on > studio.day(at):
+                raise DomainError(f"on: {on} lies in the future; give the day of the change.", field="on")
             before.end = on
             before.save(update_fields=["end"])
+            _leave_names(vehicle, before.customer)
         keeper: Keeper = Keeper.objects.create(studio=studio, vehicle=vehicle, customer=to, start=on)
+        pass_on(vehicle, to.pk, actor=actor, at=at)
         journal.record(
             studio=studio, actor=actor, at=at, verb="vehicle transferred", subject="vehicle", subject_id=vehicle.pk,
             vehicle_id=vehicle.pk, to_customer=to.pk, on=on,
         )  # fmt: skip
     return keeper
+
+
+def _leave_names(vehicle: Vehicle, former: Customer) -> None:
+    """What the next keeper reads of the vehicle no longer names the one before: its description, its contract dates."""
+    named = Named(former.name, former.email, former.phone, parts=not former.fleet)
+    rows = [(vehicle, "description"), *((row, "title") for row in ContractTerm.objects.filter(vehicle=vehicle))]
+    rows += [(row, "title") for row in ContractRule.objects.filter(vehicle=vehicle)]
+    for row, field in rows:
+        text = getattr(row, field)
+        if (cleaned := without(text, named)) != text:
+            setattr(row, field, cleaned[: row._meta.get_field(field).max_length])
+            row.save(update_fields=[field])
 
 
 def open_complaint(

@@ -9,3 +9,5 @@ from lifecycle.care.facts import CERAMIC
 from lifecycle.care.part_rules import TASK_OF
 
 RENEWED_BY: Final[Mapping[str, str]] = TASK_OF | dict.fromkeys(CERAMIC, "recoat")
+# The same layer by another way: done off the car.
+OTHER_WAY: Final[Mapping[str, str]] = {"wheel_retreat": "wheel_retreat_off"}

@@ -1,7 +1,8 @@
 """Which care is due, when, and why: the pure rules. No Django, no database, no clock.
 
 `assess_due(forecast=..., vehicle=...)` collects wishes surface by surface (clean_rules, coat_rules, part_rules,
-clock_rules, event_rules, budget), makes one window of the wishes for each task, keeps it out of storage and in the
+clock_rules, iron_rules, season_rules, event_rules,
+budget), makes one window of the wishes for each task, keeps it out of storage and in the
 present, and puts the reasons into words. Figures stand in intervals.csv and tasks.csv with their marks and sources.
 """
 
@@ -18,7 +19,9 @@ from lifecycle.care.coat_rules import bare_panels, ceramic
 from lifecycle.care.due import WHERE, Due, DueReport, Refused
 from lifecycle.care.event_rules import event_responses, maker_notices
 from lifecycle.care.facts import CareFacts, facts_of
+from lifecycle.care.iron_rules import iron_removals
 from lifecycle.care.part_rules import renewals
+from lifecycle.care.season_rules import sills_before_winter, wheel_swaps
 from lifecycle.care.tasks_table import CareTask, interval, load_tasks
 from lifecycle.care.wording import between, capital, day_words, surface_words
 from lifecycle.wear.types import VehicleForecast, VehicleInput
@@ -51,6 +54,9 @@ def _wishes(facts: CareFacts) -> Iterable[Candidate | Refused]:
     yield from first_checks(facts)
     yield from film_edges(facts)
     yield from storage_visits(facts)
+    yield from iron_removals(facts)
+    yield from wheel_swaps(facts)
+    yield from sills_before_winter(facts)
 
 
 def _why(candidate: Candidate, as_of: date) -> str:
@@ -87,6 +93,8 @@ def _due(candidate: Candidate, as_of: date) -> Due:
         if_postponed=task.if_postponed,
         self_check=task.self_check,
         layer_keys=candidate.keys,
+        hours=candidate.hours,
+        answer_h=candidate.answer_h,
     )
 
 
@@ -101,6 +109,9 @@ def _without_contained(by_task: dict[str, Candidate]) -> list[Candidate]:
             small == "maintenance_wash" and outer[0] <= inner[2] and inner[0] <= outer[2]
         ):
             del kept[small]
+    iron, wash = kept.get("iron_removal"), kept.get("decontamination_wash")
+    if iron is not None and wash is not None and wash.window[1] <= iron.window[2]:
+        del kept["iron_removal"]  # every chemical decontamination takes the iron too
     return list(kept.values())
 
 

@@ -30,7 +30,12 @@ COLUMNS = (
     "source", "caution",
 )  # fmt: skip
 WORD_COLUMNS = ("task", "prevents", "if_postponed", "self_check")
-CONDITIONS = frozenset({"wash", "readings", "consent", "full_cure"})  # prerequisites that are not tasks of their own
+# Prerequisites that are not tasks of their own.
+CONDITIONS = frozenset({
+    "wash", "readings", "consent", "full_cure", "softened", "cold_wheels", "brakes_masked", "powertrain_check",
+    "cooled", "painted_metal", "masked", "dry_gate", "prepared", "degreased", "glass_polish", "blades", "dry_cloth",
+    "gentle_clean",
+})  # fmt: skip
 
 
 @dataclass(frozen=True, slots=True)
@@ -42,7 +47,7 @@ class CareTask:
             coat, film or correction, or engine bay work, told only with consent to offers).
         hours: labour hours by size of vehicle; a size may be missing where no figure is known (see `labour_h`).
         cure_hours: hours that the car stays dry and untouched afterwards; not labour.
-        needs_first: tasks or conditions (wash, readings, consent, full_cure) that come before it.
+        needs_first: tasks or `CONDITIONS` that come before it.
         phase: place in the order of work, one of `PHASES`.
         caution: the usual caution beside hazardous work, "" where there is none.
         prevents, if_postponed, self_check: the standing sentences of the task.

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections import defaultdict
 from collections.abc import Iterable, Mapping, Sequence
 from datetime import date
 from typing import Any
@@ -27,6 +26,7 @@ from lifecycle.care.vehicle_view import (
     cautions_for,
 )
 from lifecycle.care.wording import spoken
+from lifecycle.condition.film import film_sets, spot_values
 from lifecycle.errors import NotFoundHere
 from lifecycle.models import (
     LIVE_DUE,
@@ -93,7 +93,8 @@ def _with_rows(rows: Any, today: date) -> Any:
         Prefetch(
             "inspections",
             Inspection.objects.order_by("on", "id").prefetch_related(
-                Prefetch("readings", Reading.objects.select_related("surface").order_by("id"))
+                Prefetch("readings", Reading.objects.select_related("surface", "gauge").order_by("id")),
+                "doubts",
             ),
         ),
         Prefetch("visits", Visit.objects.select_related("site").order_by("on", "id")),
@@ -224,20 +225,25 @@ def _clear(plain: Mapping[str, Any] | None) -> ClearView | None:
     )
 
 
+def _film_reading(inspection: Inspection, rows: Sequence[Reading]) -> FilmReading:
+    values, first = spot_values(rows), rows[0]
+    return FilmReading(
+        mean_um=sum(values) / len(values), lowest_um=min(values), count=len(rows), method=first.method,
+        on=inspection.on, spots=len({row.spot for row in rows if row.spot is not None}),
+        gauge=first.gauge.name if first.gauge else "", gauge_sd_um=first.gauge_sd_um,
+        gauge_checked_on=first.gauge_checked_on, unit=first.unit or "um",
+        doubts=tuple(doubt.says for doubt in inspection.doubts.all() if doubt.surface_id == first.surface_id),
+    )  # fmt: skip
+
+
 def _film_readings(inspections: Iterable[Inspection]) -> dict[int, FilmReading]:
     """The newest set of thickness readings by surface; `inspections` oldest first."""
     newest: dict[int, FilmReading] = {}
     for inspection in inspections:
-        sets: dict[int, list[Reading]] = defaultdict(list)
-        for reading in inspection.readings.all():
-            if reading.kind == "thickness_um":
-                sets[reading.surface_id].append(reading)
-        for surface_id, rows in sets.items():
-            values = [row.value for row in rows]
-            newest[surface_id] = FilmReading(
-                mean_um=sum(values) / len(values), lowest_um=min(values), count=len(values), method=rows[0].method,
-                on=inspection.on,
-            )  # fmt: skip
+        for surface_id, rows in film_sets(inspection):
+            since = rows[0].surface.as_it_is_since
+            if since is None or inspection.on >= since:
+                newest[surface_id] = _film_reading(inspection, rows)
     return newest
 
 
@@ -265,6 +271,8 @@ def _surfaces(vehicle: Vehicle, assessment: Assessment | None, today: date) -> t
     films = _film_readings(vehicle.inspections.all())
     views = []
     for row in vehicle.surfaces.all():
+        if row.removed_on is not None:
+            continue
         told = assessment.surfaces.get(row.code, {}) if assessment is not None else {}
         live = [layer for layer in row.layers.all() if layer.ended is None or layer.ended > today]
         views.append(

@@ -12,6 +12,7 @@ from datetime import date, datetime
 from decimal import Decimal
 
 from lifecycle.care.tasks_table import CareTask
+from lifecycle.care.typed import UM_PER_MIL
 from lifecycle.care.wording import spoken
 from lifecycle.wear.types import Band, CoursePoint, DateBand, Reason
 
@@ -63,13 +64,31 @@ class ClearView:
 
 @dataclass(frozen=True, slots=True)
 class FilmReading:
-    """Total film thickness at the last measuring: mean of `count` values."""
+    """Total film thickness at the last measuring: mean of the spots and the thinnest of them, from `count` values.
+
+    `spots` 0: nobody said which value was of which spot. `unit`: what was typed (um, mil). `doubts`: what looked wrong
+    and was recorded all the same.
+    """
 
     mean_um: float
     lowest_um: float
     count: int
     method: str
     on: date
+    spots: int = 0
+    gauge: str = ""
+    gauge_sd_um: float | None = None
+    gauge_checked_on: date | None = None
+    unit: str = "um"
+    doubts: tuple[str, ...] = ()
+
+    @property
+    def mean_mil(self) -> float:
+        return self.mean_um / UM_PER_MIL
+
+    @property
+    def lowest_mil(self) -> float:
+        return self.lowest_um / UM_PER_MIL
 
 
 @dataclass(frozen=True, slots=True)
@@ -258,6 +277,11 @@ class VehicleView:
     history: tuple[HistoryItem, ...] = ()
     habits: HabitsView | None = None
     contracts: tuple[ContractView, ...] = ()
+
+    @property
+    def has_films(self) -> bool:
+        """Whether any panel's film thickness was read."""
+        return any(surface.film is not None for surface in self.surfaces)
 
     @property
     def seen_on(self) -> date | None:

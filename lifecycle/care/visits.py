@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import hashlib
 from collections.abc import Mapping, Sequence
-from datetime import date, datetime, timedelta
+from datetime import date, datetime, time, timedelta
 from decimal import Decimal
 from typing import Any
 
@@ -14,20 +14,29 @@ from django.db.models import QuerySet
 
 from lifecycle import journal
 from lifecycle.care.bundling import Bundle, bundle
+from lifecycle.care.contracts import carry_on
 from lifecycle.care.due import Due
 from lifecycle.care.find import one, plausible_day
 from lifecycle.care.record import record_event, record_inspection
 from lifecycle.care.rules import TASKS
+from lifecycle.care.site_plan import plan_days
+from lifecycle.care.visit_changes import change, held, keeper_now, lapse, must_be, release_proposal, windows_follow
+from lifecycle.care.visit_times import clock
+from lifecycle.care.wheels import mount
 from lifecycle.errors import DomainError
 from lifecycle.models import (
     LIVE_DUE,
+    OPEN_VISITS,
+    REQUESTS,
     Bay,
     CareDue,
     ContractTerm,
     DueState,
     Inspection,
+    Mounted,
     ProposalState,
     Studio,
+    Surface,
     Vehicle,
     Visit,
     VisitProposal,
@@ -38,27 +47,33 @@ log = structlog.get_logger("sheenward.care")
 
 AHEAD = timedelta(days=90)
 # What a finished task tells the forecast. Layers are recorded by the technician, with product and batch.
-EVENT_OF_TASK = {"decontamination_wash": "decontamination", "maintenance_wash": "wash"}
+EVENT_OF_TASK = {
+    "decontamination_wash": "decontamination", "maintenance_wash": "wash", "iron_removal": "iron_removal",
+}  # fmt: skip
 # A finished one of these means that somebody looked at the car, even without a reading. A retest without one is none.
 LOOKS = ("first_check", "inspection", "film_edge_check", "wake_up", "event_response")
 
 
 def due_of(row: CareDue) -> Due:
     """A stored window in the words of the pure rules."""
-    texts = {name: row.words.get(name, "") for name in ("known", "changed", "expected", "prevents", "if_postponed")}
+    names = ("known", "changed", "expected", "prevents", "if_postponed", "cause")
+    texts = {name: row.words.get(name, "") for name in names}
+    since = row.words.get("overdue_since")
     return Due(
         task=row.task, surfaces=tuple(row.surfaces), earliest=row.earliest, ideal=row.ideal, latest=row.latest,
         contract=row.contract_on, reason_code=row.reason_code, why=row.why, layer_keys=(),
-        self_check=row.words.get("self_check", ""), **texts,
+        self_check=row.words.get("self_check", ""), overdue_since=date.fromisoformat(since) if since else None,
+        hours=row.words.get("hours"), answer_h=row.words.get("answer_h"), **texts,
     )  # fmt: skip
 
 
 def propose(*, at: datetime) -> Mapping[str, int]:
-    """Bundle the open windows of the next three months into visits, vehicle by vehicle."""
+    """Bundle the open windows of the next three months into visits, vehicle by vehicle, and spread these over days."""
     counts = {"vehicles": 0, "proposed": 0, "withdrawn": 0}
-    soon = _due_soon(at)
+    soon = _due_soon(at.date() + timedelta(days=1))  # no site is further ahead than that
     standing = VisitProposal.objects.filter(state=ProposalState.PROPOSED)
     ids = set(soon.values_list("vehicle_id", flat=True)) | set(standing.values_list("vehicle_id", flat=True))
+    ids |= set(Visit.objects.filter(state__in=REQUESTS).values_list("vehicle_id", flat=True))
     for vehicle_id in sorted(ids):
         try:
             made, gone = _propose_for(vehicle_id, at)
@@ -69,12 +84,12 @@ def propose(*, at: datetime) -> Mapping[str, int]:
         counts["vehicles"] += 1
         counts["proposed"] += made
         counts["withdrawn"] += gone
-    return {**counts, "standing": standing.count()}
+    return {**counts, **plan_days(at=at), "standing": standing.count()}
 
 
-def _due_soon(at: datetime) -> QuerySet[Any]:
+def _due_soon(today: date) -> QuerySet[Any]:
     dues: QuerySet[Any] = CareDue.objects.filter(
-        state=DueState.OPEN, earliest__lte=at.date() + AHEAD, vehicle__retired_on=None
+        state=DueState.OPEN, earliest__lte=today + AHEAD, vehicle__retired_on=None
     )
     return dues
 
@@ -87,11 +102,13 @@ def _propose_for(vehicle_id: int, at: datetime) -> tuple[int, int]:
     """Proposals of one vehicle, under its lock: two workers, or somebody who books meanwhile, take turns."""
     made, kept = 0, set()
     with transaction.atomic():
-        vehicle = Vehicle.objects.select_for_update().get(pk=vehicle_id)
-        row_of = {row.task: row for row in _due_soon(at).filter(vehicle=vehicle).select_related("vehicle__site")}
+        vehicle = Vehicle.objects.select_for_update(of=("self",)).select_related("site").get(pk=vehicle_id)
+        lapse(vehicle, at=at)
+        today = vehicle.site.day(at)
+        row_of = {row.task: row for row in _due_soon(today).filter(vehicle=vehicle).select_related("vehicle__site")}
         proposals = VisitProposal.objects.filter(vehicle=vehicle, state=ProposalState.PROPOSED)
         standing = {proposal.key: proposal for proposal in proposals}
-        for bundled in bundle([due_of(row) for row in row_of.values()], as_of=at.date(), size=vehicle.size):
+        for bundled in bundle([due_of(row) for row in row_of.values()], as_of=today, size=vehicle.size):
             members = [row_of[due.task] for due in bundled.dues]
             key = _key(members)
             kept.add(key)
@@ -138,6 +155,7 @@ def book(
     hours: float | None = None,
     proposal_id: int | None = None,
     bay_id: int | None = None,
+    starts: time | None = None,
     actor: str,
     at: datetime,
 ) -> Visit:
@@ -158,20 +176,22 @@ def book(
         raise DomainError(f"on: {on} lies in the past; choose today or later.", field="on")
     proposal = one(VisitProposal, studio, proposal_id) if proposal_id is not None else None
     bay = one(Bay, studio, bay_id) if bay_id is not None else None
-    labour = sum(TASKS[task].labour_h(vehicle.size) for task in tasks) if hours is None else hours
+    labour = _labour_h(vehicle, tasks) if hours is None else hours
     if labour <= 0:
         raise DomainError("hours: give more than 0.", field="hours")
     with transaction.atomic():
         vehicle = one(Vehicle, studio, vehicle_id, lock=True)
+        if starts is not None:
+            clock("starts", on, starts, vehicle.site.zone)
         _not_booked_yet(vehicle, tasks, studio.day(at))
         visit: Visit = Visit.objects.create(
             studio=studio, vehicle=vehicle, site=vehicle.site, bay=bay, proposal=proposal, on=on, hours=labour,
-            tasks=list(tasks), booked_at=at,
+            starts=starts, customer_id=keeper_now(vehicle), tasks=list(tasks), booked_at=at, changed_at=at,
         )  # fmt: skip
         if proposal is not None:
             proposal.state = ProposalState.ACCEPTED
             proposal.save(update_fields=["state"])
-        CareDue.objects.filter(vehicle=vehicle, task__in=tasks, state=DueState.OPEN).update(state=DueState.BOOKED)
+        windows_follow(vehicle)
         journal.record(
             studio=studio, actor=actor, at=at, verb="visit booked", subject="visit", subject_id=visit.pk,
             vehicle_id=vehicle.pk, on=on, tasks=list(tasks),
@@ -179,13 +199,21 @@ def book(
     return visit
 
 
+def _labour_h(vehicle: Vehicle, tasks: Sequence[str]) -> float:
+    """Hours by the table; those of an event by what has happened."""
+    rows = CareDue.objects.filter(vehicle=vehicle, task__in=tasks, state=DueState.OPEN)
+    told = {row.task: row.words["hours"] for row in rows if row.words.get("hours") is not None}
+    return float(sum(told.get(task, TASKS[task].labour_h(vehicle.size)) for task in tasks))
+
+
 def _not_booked_yet(vehicle: Vehicle, tasks: Sequence[str], today: date) -> None:
     """Refuse work that a coming visit already covers: most likely somebody clicked twice."""
-    for visit in Visit.objects.filter(vehicle=vehicle, state=VisitState.BOOKED, on__gte=today):
+    for visit in Visit.objects.filter(vehicle=vehicle, state__in=OPEN_VISITS, on__gte=today):
         twice = [TASKS[task].title for task in tasks if task in visit.tasks]
         if twice:
             raise DomainError(
-                f"tasks: {', '.join(twice)} is already booked for {visit.on}; settle or cancel that visit first.",
+                f"tasks: {', '.join(twice)} is already {visit.get_state_display()} for {visit.on}; "
+                "answer, settle or cancel that visit first.",
                 field="tasks",
             )
 
@@ -203,35 +231,35 @@ def settle(
     if paid is not None and paid < 0:
         raise DomainError("paid: give 0 or more.", field="paid")
     with transaction.atomic():
-        visit = one(Visit, studio, visit_id, lock=True)
-        if visit.state != VisitState.BOOKED:
-            raise DomainError(f"This visit is already settled: {visit.get_state_display()}.")
+        visit = held(studio, visit_id)
+        must_be(visit, (VisitState.BOOKED,) if state != VisitState.CANCELLED else OPEN_VISITS)
         if state == VisitState.DONE and visit.on > studio.day(at):
             raise DomainError(f"state: the visit is on {visit.on}; it cannot be done before.", field="state")
-        visit.state, visit.settled_at, visit.paid = state, at, paid
-        visit.save(update_fields=["state", "settled_at", "paid"])
+        change(
+            visit, actor=actor, at=at, verb=f"visit {state.replace('_', ' ')}", state=state, settled_at=at, paid=paid,
+            wanted_on=None, wish="", offered=[],
+        )  # fmt: skip
         dues = CareDue.objects.filter(vehicle=visit.vehicle, task__in=visit.tasks, state__in=LIVE_DUE)
         if state == VisitState.DONE:
             dues.update(state=DueState.DONE, closed_at=at, closed_why=f"Done on {visit.on}.")
             _tell_the_record(visit, actor=actor, at=at)
         else:
-            dues.filter(state=DueState.BOOKED).update(state=DueState.OPEN)
+            release_proposal(visit)
+        windows_follow(visit.vehicle)
         Vehicle.objects.filter(pk=visit.vehicle_id).update(assess_again=True)
-        journal.record(
-            studio=studio, actor=actor, at=at, verb=f"visit {state.replace('_', ' ')}", subject="visit",
-            subject_id=visit.pk, vehicle_id=visit.vehicle_id, on=visit.on,
-        )  # fmt: skip
     return visit
 
 
 def _tell_the_record(visit: Visit, *, actor: str, at: datetime) -> None:
     """What a finished visit means for the forecast and for the contract's dates."""
     for task in visit.tasks:
-        if task in EVENT_OF_TASK:
+        for surface_id in _where(visit, task) if task in EVENT_OF_TASK else ():
             record_event(
-                studio=visit.studio, vehicle_id=visit.vehicle_id, kind=EVENT_OF_TASK[task], on=visit.on, actor=actor,
-                at=at,
+                studio=visit.studio, vehicle_id=visit.vehicle_id, kind=EVENT_OF_TASK[task], on=visit.on,
+                surface_id=surface_id, actor=actor, at=at,
             )  # fmt: skip
+    if "wheel_swap" in visit.tasks:
+        _put_on_the_other_set(visit, actor=actor, at=at)
     looked = [TASKS[task].title for task in visit.tasks if task in LOOKS]
     seen = Inspection.objects.filter(vehicle=visit.vehicle, on=visit.on, by="studio").exists()
     if looked and not seen:
@@ -242,8 +270,28 @@ def _tell_the_record(visit: Visit, *, actor: str, at: datetime) -> None:
             actor=actor, at=at,
         )  # fmt: skip
     if "inspection" in visit.tasks:
-        terms = ContractTerm.objects.filter(vehicle=visit.vehicle, done_on=None)
+        terms = ContractTerm.objects.filter(vehicle=visit.vehicle, done_on=None).select_related("rule")
         for term in terms:
             if abs(visit.on - term.due) <= timedelta(days=term.tolerance_days):
                 term.done_on = visit.on
                 term.save(update_fields=["done_on"])
+                if term.rule is not None and term.rule.stopped_at is None:
+                    carry_on(term.rule, visit.on)
+
+
+def _where(visit: Visit, task: str) -> list[int | None]:
+    """The surfaces that a finished task was on: those of the window for iron alone, else the whole vehicle."""
+    row = CareDue.objects.filter(vehicle=visit.vehicle, task=task, closed_at=visit.settled_at).first()
+    if task != "iron_removal" or row is None:
+        return [None]
+    sets = Surface.objects.filter(vehicle=visit.vehicle, code__in=row.surfaces, removed_on=None)
+    return [*sets.values_list("pk", flat=True)] or [None]
+
+
+def _put_on_the_other_set(visit: Visit, *, actor: str, at: datetime) -> None:
+    """After a wheel swap the set that waited is on, where the record leaves no doubt which one that is."""
+    sets = Surface.objects.filter(vehicle=visit.vehicle, orientation="wheel", removed_on=None)
+    on = Mounted.objects.filter(surface__in=sets, end=None).first()
+    waiting = [one for one in sets if on is None or one.pk != on.surface_id]
+    if on is not None and len(waiting) == 1 and on.start < visit.on:
+        mount(studio=visit.studio, surface_id=waiting[0].pk, on=visit.on, actor=actor, at=at)

@@ -12,12 +12,14 @@ from django.db import transaction
 from lifecycle import journal
 from lifecycle.care.due import Due, DueReport
 from lifecycle.care.rules import assess_due
+from lifecycle.care.visit_changes import windows_follow
 from lifecycle.condition import stored_forecast
 from lifecycle.models import LIVE_DUE, Assessment, CareDue, DueState, Refusal, Vehicle
 
 log = structlog.get_logger("sheenward.care")
 
 WORDS = ("known", "changed", "expected", "prevents", "if_postponed", "self_check", "cause")
+NUMBERS = ("hours", "answer_h")
 MOVABLE = ("surfaces", "earliest", "ideal", "latest", "contract_on", "reason_code", "why", "words")
 
 
@@ -64,7 +66,8 @@ def _fields(due: Due) -> dict[str, Any]:
         "reason_code": due.reason_code,
         "why": due.why,
         "words": {name: getattr(due, name) for name in WORDS}
-        | {"overdue_since": due.overdue_since.isoformat() if due.overdue_since else None},
+        | {"overdue_since": due.overdue_since.isoformat() if due.overdue_since else None}
+        | {name: value for name in NUMBERS if (value := getattr(due, name)) is not None},
     }
 
 
@@ -91,6 +94,8 @@ def _apply(assessment: Assessment, report: DueReport, at: datetime) -> Mapping[s
             if gone:  # else somebody booked it meanwhile
                 counts["withdrawn"] += 1
                 _journal(row, "care due withdrawn", at)
+    if counts["opened"]:
+        windows_follow(vehicle)  # a visit may have been asked for or booked before its window opened
     _write_refusals(vehicle, report, at)
     return counts
 

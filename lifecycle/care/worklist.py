@@ -7,11 +7,13 @@ from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 from itertools import groupby
 from typing import Any, Final
+from zoneinfo import ZoneInfo
 
 from django.db.models import Case, IntegerField, Prefetch, QuerySet, Value, When
 
 from lifecycle.care import wording
 from lifecycle.care.tasks_table import load_tasks
+from lifecycle.care.urgent import answer_by
 from lifecycle.models import LIVE_DUE, CareDue, Keeper, Reminder, ReminderState, Site, Step, Studio, Visit, VisitState
 
 PER_PAGE: Final = 40
@@ -163,6 +165,10 @@ def _short_why(due: Any) -> str:
     cause, late = due.words.get("cause"), due.words.get("overdue_since")
     if not cause:
         return str(due.why)
+    if (within := due.words.get("answer_h")) is not None:
+        zone = ZoneInfo(due.vehicle.site.zone)
+        by = answer_by(due.opened_at, within_h=within, zone=zone).astimezone(zone)
+        return f"{cause} Call by {by.day} {by:%B %H:%M} at the site."
     return f"{cause} Overdue since {wording.day_words(date.fromisoformat(late))}." if late else str(cause)
 
 
@@ -188,7 +194,7 @@ def _row(due: Any, today: date) -> WorkRow:
         contract_on=due.contract_on,
         window=window_words(earliest=due.earliest, ideal=due.ideal, latest=due.latest, today=today),
         why=_short_why(due),
-        hours=task.labour_h(vehicle.size) if task else 1.0,
+        hours=due.words.get("hours") or (task.labour_h(vehicle.size) if task else 1.0),
         booked_on=booked,
         reminder=reminder_words(due.reminders.all()),
     )

@@ -1,31 +1,60 @@
 """All models, one noun a file."""
 
-from .base import StudioQuerySet, StudioRow
+from .base import StudioQuerySet, StudioRow, Withdrawable
 from .care import LIVE_DUE, CareDue, DueState, Refusal
 from .climate import ClimateNormal, ClimateService
 from .condition import Assessment, Forecast
-from .correction import Correction
+from .correction import GUARDED as GUARDED_CORRECTIONS
+from .correction import (
+    ConsentBy,
+    ConsentWay,
+    Correction,
+    CorrectionConsent,
+    CorrectionPanel,
+    CorrectionPlan,
+    CorrectionSignature,
+)
+from .document import Document, DocumentKind
+from .door import SignInKey
+from .doubt import ReadingDoubt
 from .figures import FigureOverride
 from .habits import CareEvent, Habits, Storage
 from .heartbeat import Heartbeat
-from .inspection import Finding, Inspection, Reading, ReadingKind
+from .inspection import Finding, FindingKind, Gauge, Inspection, InspectionKind, Photo, Reading, ReadingKind
 from .journal import APPEND_ONLY as APPEND_ONLY_TABLES
 from .journal import JournalEntry
-from .layer import Layer, Product
+from .layer import Layer, LayerPackage, PackageItem, Product
+from .learned import LearnedLife
 from .message import FINAL_STATES, Message, MessageState, Receipt
 from .offer import Offer, OfferStep, OfferStepKind, Price
+from .opening import Closure, Hands, OpeningHours
 from .people import Bay, Complaint, Consent, Customer, Member, Purpose, Role, Site, Studio, Suppression, User
 from .reminder import Reminder, ReminderState, Step
+from .report import GUARDED as GUARDED_REPORTS
+from .report import Report, ReportKind, ReportParty
 from .surface import Mounted, Surface
-from .vehicle import ContractTerm, Keeper, Vehicle
-from .visit import ProposalState, Visit, VisitProposal, VisitState
+from .vehicle import ContractRule, ContractTerm, Keeper, Vehicle
+from .visit import (
+    OPEN_VISITS,
+    REQUESTS,
+    CalendarFeed,
+    PartOfDay,
+    ProposalState,
+    Visit,
+    VisitProposal,
+    VisitState,
+)
 
 __all__ = [
-    "APPEND_ONLY_TABLES", "FINAL_STATES", "LIVE_DUE", "Assessment", "Bay", "CareDue", "CareEvent", "ClimateNormal",
-    "ClimateService", "Complaint", "Consent", "ContractTerm", "Correction", "Customer", "DueState", "FigureOverride",
-    "Finding", "Forecast", "Habits", "Heartbeat", "Inspection", "JournalEntry", "Keeper", "Layer", "Member",
-    "Message", "MessageState", "Mounted", "Offer", "OfferStep", "OfferStepKind", "Price", "Product", "ProposalState",
-    "Purpose", "Reading", "ReadingKind", "Receipt", "Refusal", "Reminder", "ReminderState", "Role", "Site", "Step",
-    "Storage", "Studio", "StudioQuerySet", "StudioRow", "Suppression", "Surface", "User", "Vehicle", "Visit",
-    "VisitProposal", "VisitState",
+    "APPEND_ONLY_TABLES", "FINAL_STATES", "GUARDED_CORRECTIONS", "GUARDED_REPORTS", "LIVE_DUE", "OPEN_VISITS",
+    "REQUESTS", "Assessment", "Bay", "CalendarFeed", "CareDue", "CareEvent", "ClimateNormal", "ClimateService",
+    "Closure", "Complaint", "Consent", "ConsentBy", "ConsentWay", "ContractRule", "ContractTerm", "Correction",
+    "CorrectionConsent", "CorrectionPanel", "CorrectionPlan", "CorrectionSignature", "Customer", "Document",
+    "DocumentKind", "DueState", "FigureOverride", "Finding", "FindingKind", "Forecast", "Gauge", "Habits", "Hands",
+    "Heartbeat", "Inspection", "InspectionKind", "JournalEntry", "Keeper", "Layer", "LayerPackage", "LearnedLife",
+    "Member", "Message", "MessageState", "Mounted", "Offer", "OfferStep", "OfferStepKind", "OpeningHours",
+    "PackageItem", "PartOfDay", "Photo", "Price", "Product", "ProposalState", "Purpose", "Reading", "ReadingDoubt",
+    "ReadingKind", "Receipt", "Refusal", "Reminder", "ReminderState", "Report", "ReportKind", "ReportParty",
+    "Role", "SignInKey", "Site", "Step", "Storage", "Studio", "StudioQuerySet", "StudioRow", "Suppression",
+    "Surface", "User", "Vehicle", "Visit", "VisitProposal", "VisitState", "Withdrawable",
 ]  # fmt: skip

@@ -22,3 +22,27 @@ class StudioRow(models.Model):
 
     class Meta:
         abstract = True
+
+
+class StandingManager(models.Manager[Any]):
+    """Only the rows that stand; what was withdrawn is asked for through `every`."""
+
+    def get_queryset(self) -> StudioQuerySet:
+        return StudioQuerySet(self.model, using=self._db).filter(withdrawn_at=None)
+
+    def of(self, studio: Any) -> StudioQuerySet:
+        return self.get_queryset().of(studio)
+
+
+class Withdrawable(StudioRow):
+    """Abstract: a row that can be withdrawn as a wrong entry. It stays, with the day and the reason, and counts for
+    nothing: `objects` and every relation leave it out."""
+
+    withdrawn_at = models.DateTimeField(null=True, blank=True)
+    withdrawn_why = models.CharField(max_length=200, blank=True)
+
+    objects = StandingManager()  # type: ignore[assignment,misc]
+    every = StudioQuerySet.as_manager()
+
+    class Meta:
+        abstract = True

@@ -11,12 +11,13 @@ from .vehicle import Vehicle
 
 class DueState(models.TextChoices):
     OPEN = "open", "open"
+    ASKED = "asked", "asked for"
     BOOKED = "booked", "booked"
     DONE = "done", "done"
     WITHDRAWN = "withdrawn", "no longer due"
 
 
-LIVE_DUE = (DueState.OPEN, DueState.BOOKED)
+LIVE_DUE = (DueState.OPEN, DueState.ASKED, DueState.BOOKED)
 
 
 class CareDue(StudioRow):

@@ -5,12 +5,12 @@ from __future__ import annotations
 from django.db import models
 from django.db.models import F, Q
 
-from .base import StudioRow
+from .base import Withdrawable
 from .surface import Surface
 from .vehicle import Vehicle
 
 
-class Habits(StudioRow):
+class Habits(Withdrawable):
     """Usage from `start` (included) to `end` (excluded). A place of its own if it lives away from its site."""
 
     vehicle = models.ForeignKey(Vehicle, on_delete=models.CASCADE, related_name="habits")
@@ -32,7 +32,9 @@ class Habits(StudioRow):
     class Meta:
         ordering = ("start",)
         constraints = (
-            models.UniqueConstraint(fields=["vehicle"], condition=Q(end=None), name="habits_one_now"),
+            models.UniqueConstraint(
+                fields=["vehicle"], condition=Q(end=None, withdrawn_at=None), name="habits_one_now"
+            ),
             models.CheckConstraint(condition=Q(end=None) | Q(end__gt=F("start")), name="habits_order"),
             models.CheckConstraint(condition=Q(km_per_year__gte=0, washes_per_year__gte=0), name="habits_amounts"),
             models.CheckConstraint(condition=Q(trees_birds__lte=3), name="habits_trees"),
@@ -42,7 +44,7 @@ class Habits(StudioRow):
         )
 
 
-class Storage(StudioRow):
+class Storage(Withdrawable):
     vehicle = models.ForeignKey(Vehicle, on_delete=models.CASCADE, related_name="storages")
     start = models.DateField()
     end = models.DateField(null=True, blank=True)
@@ -52,8 +54,10 @@ class Storage(StudioRow):
         constraints = (models.CheckConstraint(condition=Q(end=None) | Q(end__gt=F("start")), name="storage_order"),)
 
 
-class CareEvent(StudioRow):
-    """A wash, a decontamination, a top-up, a bird dropping …: anything dated that the forecast must know."""
+class CareEvent(Withdrawable):
+    """A wash, a decontamination, a top-up, a bird dropping …: anything dated that the forecast must know.
+    `before`: what the event ended and changed, so that it can be withdrawn. `key` is made by the device that recorded
+    it, so that it is stored once."""
 
     vehicle = models.ForeignKey(Vehicle, on_delete=models.CASCADE, related_name="care_events")
     surface = models.ForeignKey(Surface, null=True, blank=True, on_delete=models.CASCADE)
@@ -63,10 +67,13 @@ class CareEvent(StudioRow):
     dwell_h = models.FloatField(null=True, blank=True)
     air_c = models.FloatField(null=True, blank=True)
     note = models.CharField(max_length=300, blank=True)
+    before = models.JSONField(default=dict, blank=True)
+    key = models.UUIDField(null=True, blank=True)
 
     class Meta:
         ordering = ("on", "id")
         constraints = (
             models.CheckConstraint(condition=Q(by__in=("studio", "customer")), name="care_event_by"),
             models.CheckConstraint(condition=Q(dwell_h=None) | Q(dwell_h__gte=0), name="care_event_dwell"),
+            models.UniqueConstraint(fields=["studio", "key"], condition=Q(key__isnull=False), name="care_event_key"),
         )

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import Any
 
 from django.core.serializers.json import DjangoJSONEncoder
@@ -26,11 +27,12 @@ class JournalEntry(StudioRow):
         indexes = (models.Index(fields=["studio", "subject", "subject_id"], name="journal_subject"),)
 
 
-def guard_statements(vendor: str) -> list[str]:
+def guard_statements(vendor: str, tables: Sequence[str] = APPEND_ONLY) -> list[str]:
     """SQL that makes the append-only tables refuse UPDATE and DELETE.
 
     Args:
         vendor: "sqlite" or "postgresql".
+        tables: their names; those of the first migration unless told otherwise.
 
     Raises:
         ValueError: for any other database; the promise cannot be kept there.
@@ -39,7 +41,7 @@ def guard_statements(vendor: str) -> list[str]:
         return [
             f"CREATE TRIGGER {table}_no_{verb.lower()} BEFORE {verb} ON {table} "
             f"BEGIN SELECT RAISE(ABORT, '{table} is append-only'); END"
-            for table in APPEND_ONLY
+            for table in tables
             for verb in ("UPDATE", "DELETE")
         ]
     if vendor == "postgresql":
@@ -50,16 +52,16 @@ def guard_statements(vendor: str) -> list[str]:
         return [function] + [
             f"CREATE TRIGGER {table}_append_only BEFORE UPDATE OR DELETE ON {table} "
             "FOR EACH ROW EXECUTE FUNCTION sheenward_append_only()"
-            for table in APPEND_ONLY
+            for table in tables
         ]
     raise ValueError(f"append-only tables are not supported on {vendor}; use SQLite or PostgreSQL")
 
 
-def unguard_statements(vendor: str) -> list[str]:
+def unguard_statements(vendor: str, tables: Sequence[str] = APPEND_ONLY) -> list[str]:
     """The reverse of `guard_statements`."""
     if vendor == "sqlite":
-        return [f"DROP TRIGGER IF EXISTS {table}_no_{verb}" for table in APPEND_ONLY for verb in ("update", "delete")]
-    return [f"DROP TRIGGER IF EXISTS {table}_append_only ON {table}" for table in APPEND_ONLY]
+        return [f"DROP TRIGGER IF EXISTS {table}_no_{verb}" for table in tables for verb in ("update", "delete")]
+    return [f"DROP TRIGGER IF EXISTS {table}_append_only ON {table}" for table in tables]
 
 
 def install_guards(apps: Any, schema_editor: Any) -> None:

@@ -10,6 +10,8 @@ from django.db.models import Q
 from .base import StudioRow
 from .people import Customer, Purpose
 from .reminder import Reminder
+from .report import Report
+from .visit import Visit
 
 REMINDERS_HEADER = "X-Sheenward-Reminders"
 
@@ -42,6 +44,11 @@ class Message(StudioRow):
     uid = models.UUIDField(default=uuid.uuid4, unique=True, editable=False)
     customer = models.ForeignKey(Customer, on_delete=models.CASCADE, related_name="messages")
     reminder = models.OneToOneField(Reminder, null=True, blank=True, on_delete=models.PROTECT, related_name="message")
+    # The copy of a report that the person signed for: asked for, so it needs no consent to reminders.
+    report = models.ForeignKey(Report, null=True, blank=True, on_delete=models.PROTECT, related_name="messages")
+    # An answer about a visit that the person asked for or has booked; true only while the visit's sequence is this.
+    visit = models.ForeignKey(Visit, null=True, blank=True, on_delete=models.CASCADE, related_name="messages")
+    visit_sequence = models.PositiveIntegerField(null=True, blank=True)
     purpose = models.CharField(max_length=12, choices=Purpose.choices)
     to_email = models.EmailField()
     from_email = models.CharField(max_length=200)

@@ -61,6 +61,11 @@ class Studio(models.Model):
     phone = models.CharField(max_length=40, blank=True)
     reply_to = models.EmailField(blank=True)
     paused_at = models.DateTimeField(null=True, blank=True)
+    # Until so many hours before its start a customer cancels or moves a visit on their own page; then they phone.
+    visit_notice_h = models.PositiveSmallIntegerField(default=24)
+
+    class Meta:
+        constraints = (models.CheckConstraint(condition=Q(visit_notice_h__lte=336), name="studio_visit_notice"),)
 
     def __str__(self) -> str:
         return self.name
@@ -78,9 +83,15 @@ class Site(StudioRow):
     sea_distance_m = models.FloatField(null=True, blank=True)
     zone = models.CharField(max_length=64, default="UTC")
     road_salt = models.CharField(max_length=12, default="none")
+    # Whose public holidays it keeps, by ISO 3166; "" keeps none.
+    country = models.CharField(max_length=2, blank=True)
+    subdivision = models.CharField(max_length=12, blank=True)
+    # Share of a week's hours that planning fills, in percent; the rest is for what comes up.
+    load_target = models.PositiveSmallIntegerField(default=80)
 
     class Meta:
         constraints = (
+            models.CheckConstraint(condition=Q(load_target__gte=75, load_target__lte=85), name="site_load_target"),
             models.CheckConstraint(condition=Q(lat__gte=-90, lat__lte=90), name="site_lat"),
             models.CheckConstraint(condition=Q(lon__gte=-180, lon__lte=180), name="site_lon"),
             models.UniqueConstraint(fields=["studio", "name"], name="site_name"),
@@ -89,10 +100,16 @@ class Site(StudioRow):
     def __str__(self) -> str:
         return self.name
 
+    def day(self, at: datetime) -> date:
+        """The calendar day at the site."""
+        return at.astimezone(ZoneInfo(self.zone)).date()
+
 
 class Bay(StudioRow):
     site = models.ForeignKey(Site, on_delete=models.CASCADE, related_name="bays")
     name = models.CharField(max_length=60)
+    # A car may stay here while its coat cures; until then nothing else comes in.
+    warm_still = models.BooleanField(default=False)
 
     class Meta:
         constraints = (models.UniqueConstraint(fields=["site", "name"], name="bay_name"),)
@@ -123,7 +140,9 @@ class Member(StudioRow):
 
 
 class Customer(StudioRow):
-    """A person or a firm whose vehicles the studio looks after. `zone` decides the quiet hours."""
+    """A person or a firm whose vehicles the studio looks after. `zone` decides the quiet hours: `quiet_from` to
+    `quiet_to` on that clock (both None: those of the house); no reminder comes before the day `paused_until`. Once
+    `erased_at` is set, nothing here says who it was."""
 
     name = models.CharField(max_length=160)
     email = models.EmailField(blank=True)
@@ -133,11 +152,19 @@ class Customer(StudioRow):
     fleet = models.BooleanField(default=False)
     user = models.ForeignKey(User, null=True, blank=True, on_delete=models.SET_NULL, related_name="customers")
     since = models.DateField(null=True, blank=True)
+    quiet_from = models.TimeField(null=True, blank=True)
+    quiet_to = models.TimeField(null=True, blank=True)
+    paused_until = models.DateField(null=True, blank=True)
+    erased_at = models.DateTimeField(null=True, blank=True)
 
     class Meta:
         constraints = (
             models.UniqueConstraint("studio", Lower("email"), condition=~Q(email=""), name="customer_email_once"),
             models.UniqueConstraint(fields=["studio", "user"], condition=Q(user__isnull=False), name="customer_user"),
+            models.CheckConstraint(
+                condition=Q(quiet_from=None, quiet_to=None) | Q(quiet_from__isnull=False, quiet_to__isnull=False),
+                name="customer_quiet_whole",
+            ),
         )
 
     def __str__(self) -> str:
@@ -166,16 +193,24 @@ class Consent(StudioRow):
 
 
 class Suppression(StudioRow):
-    """An address that must not be written to: it bounced hard, complained, or asked."""
+    """An address that must not be written to: it bounced hard, complained, or asked. Of an erased person only the
+    keyed `digest` of the address stays (`lifecycle.care.addresses`)."""
 
-    email = models.EmailField()
+    email = models.EmailField(blank=True)
+    digest = models.CharField(max_length=64, blank=True)
     why = models.CharField(max_length=20)
     at = models.DateTimeField()
     lifted_at = models.DateTimeField(null=True, blank=True)
 
     class Meta:
         constraints = (
-            models.UniqueConstraint("studio", Lower("email"), condition=Q(lifted_at=None), name="suppression_once"),
+            models.UniqueConstraint(
+                "studio", Lower("email"), condition=Q(lifted_at=None) & ~Q(email=""), name="suppression_once"
+            ),
+            models.UniqueConstraint(
+                fields=["studio", "digest"], condition=Q(lifted_at=None) & ~Q(digest=""), name="suppression_digest_once"
+            ),
+            models.CheckConstraint(condition=~Q(email="", digest=""), name="suppression_of_somebody"),
         )
 
 

@@ -7,7 +7,7 @@ from django.db.models import F, Q
 
 from lifecycle.wear.choices import COLOURS, PAINTS, POWERTRAINS, SIZES
 
-from .base import StudioRow
+from .base import StudioRow, Withdrawable
 from .people import Customer, Site
 
 
@@ -53,14 +53,45 @@ class Keeper(StudioRow):
         )
 
 
-class ContractTerm(StudioRow):
-    """An inspection that a contract asks for. Dates are data; cover is never judged."""
+class ContractRule(StudioRow):
+    """Inspections that a contract asks for again and again: the first `every_months` after `starts_on`, the last not
+    after `ends_on`. `written_in` says where that is to be read. Dates are data; cover is never judged."""
+
+    vehicle = models.ForeignKey(Vehicle, on_delete=models.CASCADE, related_name="contract_rules")
+    title = models.CharField(max_length=120)
+    starts_on = models.DateField()
+    every_months = models.PositiveSmallIntegerField()
+    tolerance_days = models.PositiveSmallIntegerField(default=30)
+    ends_on = models.DateField(null=True, blank=True)
+    written_in = models.CharField(max_length=200)
+    stopped_at = models.DateTimeField(null=True, blank=True)
+
+    class Meta:
+        ordering = ("starts_on", "id")
+        constraints = (
+            models.CheckConstraint(condition=Q(every_months__gte=1, every_months__lte=120), name="rule_months"),
+            models.CheckConstraint(condition=Q(ends_on=None) | Q(ends_on__gt=F("starts_on")), name="rule_order"),
+        )
+
+
+class ContractTerm(Withdrawable):
+    """An inspection that a contract asks for on a date, by itself or by a rule; `inspection`: the one that was it.
+    Dates are data; cover is never judged."""
 
     vehicle = models.ForeignKey(Vehicle, on_delete=models.CASCADE, related_name="contract_terms")
     title = models.CharField(max_length=120)
     due = models.DateField()
     tolerance_days = models.PositiveIntegerField(default=30)
     done_on = models.DateField(null=True, blank=True)
+    rule = models.ForeignKey(ContractRule, null=True, blank=True, on_delete=models.CASCADE, related_name="terms")
+    inspection = models.ForeignKey(
+        "lifecycle.Inspection", null=True, blank=True, on_delete=models.SET_NULL, related_name="+"
+    )
 
     class Meta:
         ordering = ("due",)
+        constraints = (
+            models.UniqueConstraint(
+                fields=["rule", "due"], condition=Q(rule__isnull=False, withdrawn_at=None), name="term_once_per_rule"
+            ),
+        )

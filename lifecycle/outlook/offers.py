@@ -11,6 +11,7 @@ from django.db import transaction
 from django.db.models import Exists, OuterRef
 
 from lifecycle import journal
+from lifecycle.care.addresses import without_keepers
 from lifecycle.care.find import one
 from lifecycle.errors import DomainError
 from lifecycle.models import (
@@ -43,7 +44,10 @@ def _latest(offer: Offer) -> OfferStep:
 
 
 def _add(offer: Offer, kind: str, *, actor: str, at: datetime, **words: Any) -> OfferStep:
-    """Add one step and journal it. `words` are channel, why, until."""
+    """Add one step and journal it. `words` are channel, why, until. Steps are never changed, so that an erasure cannot
+    reach them: they hold no name of the vehicle's keepers from the start."""
+    if words.get("why"):
+        words["why"] = without_keepers(words["why"], offer.vehicle_id)[:200]
     step: OfferStep = OfferStep.objects.create(studio=offer.studio, offer=offer, kind=kind, at=at, **words)
     journal.record(
         studio=offer.studio, actor=actor, at=at, verb=f"offer {OfferStepKind(kind).label}", subject="offer",

@@ -212,7 +212,8 @@ def _forecast(facts: _Facts, lives: Mapping[tuple[int, str], _Life], left_out: C
     """Renewals that no window speaks of yet, from the forecasts alone."""
     spoken_of = set(CareDue.objects.filter(studio=facts.studio, state__in=LIVE_DUE).values_list("vehicle_id", "task"))
     for (vehicle_id, task), life in sorted(lives.items()):
-        if vehicle_id not in facts.keepers or (vehicle_id, task) in spoken_of:
+        other = renewal.OTHER_WAY.get(task, task)
+        if vehicle_id not in facts.keepers or {(vehicle_id, task), (vehicle_id, other)} & spoken_of:
             continue
         if (vehicle_id, task) in facts.refused:
             left_out["not offered by the care rules"] += 1

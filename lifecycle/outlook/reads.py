@@ -7,9 +7,10 @@ from dataclasses import dataclass
 from datetime import date
 from typing import Any
 
+from lifecycle.care import calendar_reads
 from lifecycle.care.resting import Rest
 from lifecycle.care.tasks_table import load_tasks
-from lifecycle.models import Bay, Keeper, Offer, Studio, Vehicle
+from lifecycle.models import Keeper, Offer, Studio, Vehicle
 from lifecycle.outlook import acceptance, history, prospects, revenue, steps
 from lifecycle.outlook.acceptance import Rate
 from lifecycle.outlook.prospects import Gathered
@@ -19,7 +20,8 @@ from lifecycle.wear.types import Band, Mark
 # Judgement: nine of ten booked visits come, four of five who said yes do; each worth ten people.
 BOOKED_PRIOR = (9.0, 1.0)
 SAID_YES_PRIOR = (8.0, 2.0)
-# Common practice, no source: a bay is planned to 80 % of eight hours on 21 days a month.
+# Common practice, no source: a bay is planned to 80 % of eight hours on 21 days a month. It holds for sites whose
+# opening hours nobody has entered; the others have their own calendar.
 BAY_HOURS_A_MONTH = 8.0 * 21.0 * 0.80
 MOST_OFFERS = 100
 
@@ -132,17 +134,18 @@ def outlook(studio: Studio, *, today: date, offers_from: int = 0) -> OutlookView
     runs = revenue.runs_for(len(found.prospects))
     seed = revenue.seed_of(studio_id=studio.pk, today=today)
     money = revenue.simulate(found.prospects, rates=yes_no, today=today, seed=seed, runs=runs)
-    capacity = BAY_HOURS_A_MONTH * Bay.objects.filter(studio=studio).count()
+    firsts = tuple(month.first for month in money.months)
+    capacity = calendar_reads.month_hours(studio, firsts, usual_h=BAY_HOURS_A_MONTH)
     names = dict(Keeper.objects.filter(studio=studio, end=None).values_list("vehicle_id", "customer__name"))
     rows, total = _offers(studio, names, resting, offers_from)
-    year = _year(money, today, capacity)
+    year = _year(money, today, sum(capacity))
     everything = acceptance.rate(
         "", _sum(counts), prior_a=acceptance.STUDIO_PRIOR[0], prior_b=acceptance.STUDIO_PRIOR[1]
     )
     return OutlookView(
         today=today,
         currency=studio.currency,
-        months=tuple(_month(month, capacity) for month in money.months),
+        months=tuple(_month(month, held) for month, held in zip(money.months, capacity, strict=True)),
         year=year,
         offers=rows,
         offers_total=total,
@@ -199,7 +202,7 @@ def _year(money: revenue.Revenue, today: date, capacity_h: float) -> MonthRow:
         likely_count=count(LIKELY),
         possible_count=count(POSSIBLE),
         hours=money.year_hours,
-        capacity_h=capacity_h * len(money.months),
+        capacity_h=capacity_h,
     )
 
 

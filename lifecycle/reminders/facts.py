@@ -5,14 +5,15 @@ from __future__ import annotations
 from collections import defaultdict
 from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass, field
-from datetime import UTC, date, datetime, timedelta, tzinfo
+from datetime import UTC, date, datetime, time, timedelta, tzinfo
 from typing import Final
 from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
 from django.db.models import Q
 from django.db.models.functions import Lower
 
-from lifecycle.care.renewal import RENEWED_BY
+from lifecycle.care.addresses import digests
+from lifecycle.care.renewal import OTHER_WAY, RENEWED_BY
 from lifecycle.care.resting import Rest, Word, resting
 from lifecycle.care.rules import TASKS
 from lifecycle.care.visits import EVENT_OF_TASK, LOOKS
@@ -50,7 +51,9 @@ OWED = ("contract", "event", "first_check")
 # Settling a visit puts the outcome of these on record by itself; a window that opens after it is a new one.
 RECORDED_BY_VISIT = frozenset(EVENT_OF_TASK) | frozenset(LOOKS)
 # What people have to put on record after a visit. Until then the forecast does not know of the work.
-AWAITED: Final[Mapping[str, str]] = dict.fromkeys(RENEWED_BY.values(), "the new layer") | {"retest": "the reading"}
+AWAITED: Final[Mapping[str, str]] = dict.fromkeys((*RENEWED_BY.values(), *OTHER_WAY.values()), "the new layer") | {
+    "retest": "the reading"
+}
 
 
 def zone_of(customer: Customer) -> tzinfo:
@@ -61,6 +64,12 @@ def zone_of(customer: Customer) -> tzinfo:
         except (ZoneInfoNotFoundError, ValueError, OSError):
             continue
     return UTC
+
+
+def _quiet(person: Customer) -> tuple[time, time] | None:
+    if person.quiet_from is None or person.quiet_to is None:
+        return None
+    return person.quiet_from, person.quiet_to
 
 
 def purpose_of(task: str) -> str:
@@ -144,6 +153,8 @@ class Facts:
             first=first,
             first_at=first_at,
             studio_paused=person.studio.paused_at is not None,
+            paused_until=person.paused_until,
+            quiet=_quiet(person),
         )
 
     def _refused(self, due: CareDue) -> str:
@@ -228,7 +239,8 @@ def _outcomes(facts: Facts, vehicles: set[int], today: date) -> None:
     """New layers and readings of the last weeks, as the tasks that they are the outcome of."""
     layers = Layer.objects.filter(surface__vehicle__in=vehicles, kind__in=RENEWED_BY, applied__gte=today - NEAR)
     for vehicle_id, kind, on in layers.order_by("applied").values_list("surface__vehicle_id", "kind", "applied"):
-        facts.recorded[vehicle_id, RENEWED_BY[kind]] = on
+        task = RENEWED_BY[kind]
+        facts.recorded[vehicle_id, task] = facts.recorded[vehicle_id, OTHER_WAY.get(task, task)] = on
     looks = Inspection.objects.filter(vehicle__in=vehicles, by="studio", on__gte=today - NEAR, readings__isnull=False)
     for vehicle_id, on in looks.order_by("on").values_list("vehicle_id", "on"):
         facts.recorded[vehicle_id, "retest"] = on
@@ -255,6 +267,13 @@ def _people(facts: Facts, ids: set[int]) -> None:
     rows = Suppression.objects.annotate(low=Lower("email")).filter(lifted_at=None, low__in=addresses)
     for row in rows:
         facts.suppressed[row.studio_id, row.email.lower()] = row.why
+    of_erased = {
+        value: (studio_id, email.lower())
+        for studio_id, email in Customer.objects.filter(pk__in=ids).exclude(email="").values_list("studio_id", "email")
+        for value in digests(studio_id, email)
+    }
+    for value, why in Suppression.objects.filter(lifted_at=None, digest__in=of_erased).values_list("digest", "why"):
+        facts.suppressed[of_erased[value]] = why
     facts.complaint = set(
         Complaint.objects.filter(customer__in=ids, closed_at=None).values_list("customer_id", flat=True)
     )
@@ -263,7 +282,8 @@ def _people(facts: Facts, ids: set[int]) -> None:
 def _messages(facts: Facts, ids: set[int], dues: list[int]) -> None:
     """What went to these people in a year, and where the first notice of each window stands."""
     state_of: dict[int, tuple[str, datetime]] = {}
-    rows = Message.objects.filter(customer__in=ids, written_at__gt=facts.at - timedelta(days=365))
+    # Copies of sealed reports are no reminders and use up no cap.
+    rows = Message.objects.filter(customer__in=ids, report=None, written_at__gt=facts.at - timedelta(days=365))
     for message in rows.only(
         "customer_id", "purpose", "state", "state_at", "written_at", "headers", "reminder_id"
     ).order_by("written_at", "id"):

@@ -5,15 +5,20 @@ from __future__ import annotations
 import uuid
 from collections import defaultdict
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
-from datetime import date, datetime
+from dataclasses import dataclass, replace
+from datetime import date, datetime, timedelta
+from typing import Final
 
 from lifecycle import journal
-from lifecycle.models import Message, MessageState, Reminder, ReminderState, Step
+from lifecycle.models import Message, MessageState, Reminder, ReminderState, Step, Visit
 from lifecycle.reminders.facts import Facts, gather, zone_of
 from lifecycle.reminders.planner import CHANGING, apply_decision
 from lifecycle.reminders.render import Prices, Rendered, compose, prices_for
 from lifecycle.reminders.rules import Decision, Send, decide
+
+# Minutes until the next look at a message that a pause of its studio holds: so late it may leave once the pause is
+# over, and so soon it is stopped where it no longer holds meanwhile. Judgement.
+PAUSE_MINUTES: Final = 5
 
 
 @dataclass(frozen=True, slots=True)
@@ -23,7 +28,7 @@ class Go:
 
 @dataclass(frozen=True, slots=True)
 class Later:
-    """Not before `at`: quiet hours, or another notice went out first."""
+    """Not before `at`: quiet hours, another notice went out first, or the studio has paused its reminders."""
 
     at: datetime
 
@@ -92,26 +97,44 @@ class Look:
     facts: Facts
     reminders: Mapping[int, list[Reminder]]
     prices: Prices
+    visits: Mapping[int, int]  # sequence of each visit that a message is about
 
     def verdict(self, message: Message) -> Verdict:
-        """Whether what the message says still holds."""
+        """Whether what the message says still holds. The copy of a report was signed for: only its address can have
+        gone bad. An answer about a visit holds until the visit changes again."""
+        if message.visit_id is not None and self.visits.get(message.visit_id) != message.visit_sequence:
+            return Stop("The visit has changed since it was written.")
+        about_reminders = message.report_id is None and message.visit_id is None
+        return self._reminders_verdict(message) if about_reminders else self._copy_verdict(message)
+
+    def _reminders_verdict(self, message: Message) -> Verdict:
         rows = self.reminders.get(message.pk, [])
         if not rows:
             return Stop("The reminder that it was written for is gone.")
         if message.to_email.lower() != message.customer.email.lower():
             return Stop("The customer's address has changed since it was written.")
-        decisions = [
-            (row, decide(self.facts.of(row.due, row.step, message.customer, leave_out={message.pk}))) for row in rows
-        ]
+        # A pause is no reason to stop what is written: it waits. Whatever else speaks against it still does.
+        facts = [(row, self.facts.of(row.due, row.step, message.customer, leave_out={message.pk})) for row in rows]
+        paused = any(known.studio_paused for _, known in facts)
+        decisions = [(row, decide(replace(known, studio_paused=False))) for row, known in facts]
         good = [(row, decision) for row, decision in decisions if isinstance(decision, Send)]
         bad = [(row, decision) for row, decision in decisions if not isinstance(decision, Send)]
         if not good or (bad and message.resends):
             return Stop(bad[0][1].reason)
         later = max(decision.at for _, decision in good)
+        if paused:
+            later = max(later, self.facts.at + timedelta(minutes=PAUSE_MINUTES))
         if later > self.facts.at:
             return Later(later)
         if bad:
             return Rewrite(tuple(row for row, _ in good), tuple(bad))
+        return Go()
+
+    def _copy_verdict(self, message: Message) -> Verdict:
+        if message.to_email.lower() != message.customer.email.lower():
+            return Stop("The customer's address has changed since it was written.")
+        if (message.studio_id, message.to_email.lower()) in self.facts.suppressed:
+            return Stop("The address bounced or complained.")
         return Go()
 
 
@@ -125,7 +148,9 @@ def look(messages: Sequence[Message], *, at: datetime) -> Look:
     for message in messages:
         reminders[message.pk] = [found[pk] for pk in ids[message.pk] if pk in found]
     facts = gather([row.due for row in found.values()], at=at, people={one.customer_id for one in messages})
-    return Look(facts, reminders, prices_for(list(found.values())))
+    about = {message.visit_id for message in messages if message.visit_id is not None}
+    visits = dict(Visit.objects.filter(pk__in=about).values_list("pk", "sequence")) if about else {}
+    return Look(facts, reminders, prices_for(list(found.values())), visits)
 
 
 def rewrite(message: Message, verdict: Rewrite, seen: Look, *, at: datetime) -> None:

@@ -26,6 +26,7 @@ from lifecycle.reminders.facts import Facts, gather
 from lifecycle.reminders.planner import CHANGING, apply_decision, open_later_rungs
 from lifecycle.reminders.receipts import suppress
 from lifecycle.reminders.render import Prices, prices_for
+from lifecycle.reminders.retries import TABLE, Kind
 from lifecycle.reminders.rules import Send, decide
 from lifecycle.reminders.sweep import sweep
 from lifecycle.reminders.transport import CannotReach, Outcome, Postman, Result
@@ -34,10 +35,6 @@ __all__ = ["deliver", "enqueue", "sweep"]
 
 PEOPLE_AT_ONCE: Final = 100
 MESSAGES_AT_ONCE: Final = 20
-# Minutes until the next try after the first, second … failed one; after the last it is given up. Judgement.
-RETRY_MINUTES: Final = (1, 5, 15, 60, 240)
-# Minutes until the next look where the provider cannot be reached or does not let us in. Judgement.
-OUTAGE_MINUTES: Final = 5
 
 
 def enqueue(*, at: datetime) -> Mapping[str, int]:
@@ -151,7 +148,7 @@ def _deliver_claimed(claim: claims.Claim, postman: Postman, at: datetime, counts
             postman.open()
         except CannotReach as error:
             reached = False
-            counts[_wait_out(message, claim, str(error), at)] += 1
+            counts[_wait_out(message, claim, str(error), error.kind, at)] += 1
             continue
         if not claims.begin(message, claim.token, at=at):
             counts["lost"] += 1
@@ -182,9 +179,9 @@ def _stop(message: Message, claim: claims.Claim, reason: str, at: datetime) -> b
 def _write_outcome(message: Message, claim: claims.Claim, result: Result, at: datetime) -> str:
     """The small write after a hand-over. Returns the count that it belongs to."""
     if result.outcome is Outcome.TEMPORARY:
-        return _try_again(message, claim, result.error, at)
+        return _try_again(message, claim, result, at)
     if result.outcome is Outcome.OUTAGE:
-        return _wait_out(message, claim, result.error, at, begun=True)
+        return _wait_out(message, claim, result.error, result.kind, at, begun=True)
     state, verb = {
         Outcome.ACCEPTED: (MessageState.ACCEPTED, "message accepted"),
         Outcome.PERMANENT: (MessageState.FAILED, "message failed"),
@@ -201,11 +198,13 @@ def _write_outcome(message: Message, claim: claims.Claim, result: Result, at: da
     return str(state)
 
 
-def _wait_out(message: Message, claim: claims.Claim, error: str, at: datetime, *, begun: bool = False) -> str:
+def _wait_out(
+    message: Message, claim: claims.Claim, error: str, kind: Kind, at: datetime, *, begun: bool = False
+) -> str:
     """An outage or a wrong password is no fault of the message: it uses up no try. The end of its window, or the sweep
     after two weeks, is the limit."""
     fields: dict[str, Any] = {
-        "state": MessageState.RETRY, "error": error, "next_try_at": at + timedelta(minutes=OUTAGE_MINUTES),
+        "state": MessageState.RETRY, "error": error, "next_try_at": at + timedelta(minutes=TABLE[kind].outage),
     }  # fmt: skip
     if begun:
         claims.settle(message, claim.token, at=at, attempts=F("attempts") - 1, **fields)
@@ -214,13 +213,14 @@ def _wait_out(message: Message, claim: claims.Claim, error: str, at: datetime, *
     return str(MessageState.RETRY)
 
 
-def _try_again(message: Message, claim: claims.Claim, error: str, at: datetime) -> str:
-    """Set the next try by the table, or give up when it is used up."""
+def _try_again(message: Message, claim: claims.Claim, result: Result, at: datetime) -> str:
+    """Set the next try by the table for this kind of error, or give up when it is used up."""
+    waits = TABLE[result.kind].waits
     tries = message.attempts + 1
-    fields: dict[str, Any] = {"state": MessageState.FAILED, "error": error, "next_try_at": None}
-    if tries <= len(RETRY_MINUTES):
+    fields: dict[str, Any] = {"state": MessageState.FAILED, "error": result.error, "next_try_at": None}
+    if tries <= len(waits):
         fields["state"] = MessageState.RETRY
-        fields["next_try_at"] = at + timedelta(minutes=RETRY_MINUTES[tries - 1])
+        fields["next_try_at"] = at + timedelta(minutes=waits[tries - 1])
     with transaction.atomic():
         done = claims.settle(message, claim.token, at=at, **fields)
         if done and fields["state"] == MessageState.FAILED:

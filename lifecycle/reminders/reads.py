@@ -21,8 +21,10 @@ from lifecycle.models import (
     Studio,
 )
 from lifecycle.reminders import letters
+from lifecycle.reminders.claim import WAITING
 
 PAGE: Final = 50
+HELD: Final = "Held while the studio's reminders are paused; it is looked at again afterwards."
 
 
 @dataclass(frozen=True, slots=True)
@@ -90,6 +92,10 @@ class Mail:
     to_email: str
     headers: tuple[tuple[str, str], ...]
     receipts: tuple[ReceiptRow, ...] = ()
+    state: str = ""
+    state_label: str = ""
+    state_at: datetime | None = None
+    why: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -126,11 +132,19 @@ def outbox(studio: Studio, *, state: str = "", page: int = 1, size: int = PAGE) 
     total = rows.count()
     size = min(max(1, size), 200)
     number, pages, start = _bounds(total, page, size)
+    paused = studio.paused_at is not None
     some = rows.defer("text", "html").select_related("customer").order_by("-written_at", "-pk")[start : start + size]
-    return Page(tuple(_message_row(one) for one in some), total, number, pages)
+    return Page(tuple(_message_row(one, paused=paused) for one in some), total, number, pages)
 
 
-def _message_row(message: Message) -> MessageRow:
+def _why(message: Message, *, paused: bool) -> str:
+    """What went wrong with it or why it waits. Only reminders wait out a pause: copies and answers were asked for."""
+    if paused and message.state in WAITING and message.report_id is None and message.visit_id is None:
+        return f"{HELD} {message.error}".strip()
+    return message.error
+
+
+def _message_row(message: Message, *, paused: bool) -> MessageRow:
     return MessageRow(
         id=message.pk,
         uid=str(message.uid),
@@ -138,7 +152,7 @@ def _message_row(message: Message) -> MessageRow:
         state_label=str(MessageState(message.state).label),
         state_at=message.state_at,
         written_at=message.written_at,
-        why=message.error,
+        why=_why(message, paused=paused),
         subject=message.subject,
         to_email=message.to_email,
         customer_id=message.customer_id,
@@ -222,6 +236,7 @@ def mail(studio: Studio, *, message_id: int) -> Mail:
     if message is None:
         raise NotFoundHere(f"There is no message {message_id} in this studio.")
     rows = Receipt.objects.of(studio).filter(message=message).order_by("occurred_at", "pk")
+    why = _why(message, paused=studio.paused_at is not None)
     return Mail(
         uid=str(message.uid),
         subject=message.subject,
@@ -231,6 +246,10 @@ def mail(studio: Studio, *, message_id: int) -> Mail:
         to_email=message.to_email,
         headers=tuple((name, str(value)) for name, value in message.headers.items()),
         receipts=tuple(ReceiptRow(one.kind, one.provider, one.occurred_at, one.detail) for one in rows),
+        state=message.state,
+        state_label=str(MessageState(message.state).label),
+        state_at=message.state_at,
+        why=why,
     )
 
 

@@ -174,7 +174,9 @@ def _apply(receipt: Receipt, message: Message, at: datetime) -> bool:
 
 
 def suppress(*, message: Message, why: str, at: datetime) -> bool:
-    """Write no more to the address of this message. False where it is suppressed already."""
+    """Write no more to the address of this message. False where it is suppressed already, or erased since."""
+    if not message.to_email:
+        return False
     try:
         with transaction.atomic():
             row = Suppression.objects.create(studio=message.studio, email=message.to_email, why=why[:20], at=at)

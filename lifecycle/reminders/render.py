@@ -24,16 +24,19 @@ from django.utils import formats, translation
 from django.utils.translation import gettext, ngettext
 
 from lifecycle.care.rules import TASKS
-from lifecycle.models import Price, Purpose, Reminder, Studio
+from lifecycle.models import Customer, Price, Purpose, Reminder, Studio
 from lifecycle.models.message import REMINDERS_HEADER
 from lifecycle.reminders.facts import zone_of
 from lifecycle.reminders.house import absolute, setting
+from lifecycle.reminders.told import reason_words, table_words
 from lifecycle.reminders.unsubscribe import make_token
 
 WIDTH: Final = 72
 # "Nothing now is fine" is only said where the window leaves at least this long and nothing presses.
 FINE_DAYS: Final = 7
 FULL_ITEMS: Final = 2
+# A mail about more vehicles than this says by kind of care how many there are; each vehicle's page says the rest.
+LISTED_VEHICLES: Final = 4
 PRESSING: Final = ("event", "contract")
 
 Prices = Mapping[tuple[int, str, str], tuple[Decimal, Decimal]]
@@ -62,6 +65,23 @@ class Group:
     plate: str
     url: str
     items: tuple[Item, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Line:
+    """What a digest says of one kind of care of many vehicles.
+
+    Attributes:
+        window: of the vehicle whose window ends first.  contract_on: the soonest day that a contract names.
+        happened: by plate, what happened to a vehicle; that is never folded into a count.
+    """
+
+    title: str
+    vehicles: int
+    plates: str
+    window: str
+    contract_on: str
+    happened: tuple[str, ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -106,7 +126,7 @@ def compose(
         raise ValueError("a mail is about the reminders of one person and one purpose; got none or several.")
     customer, purpose = reminders[0].customer, reminders[0].purpose
     today = at.astimezone(zone_of(customer)).date()
-    with translation.override(customer.language or customer.studio.language or "en"):
+    with translation.override(language_of(customer)):
         groups = _groups(reminders, prices, today, asked_before or {})
         stop = absolute(reverse("mail:unsubscribe", args=[make_token(customer_id=customer.pk, purpose=purpose)]))
         context: dict[str, Any] = {
@@ -114,10 +134,13 @@ def compose(
             "studio": customer.studio.name,
             "phone": customer.studio.phone,
             "groups": groups,
+            "digest": _digest(reminders, today) if len(groups) > LISTED_VEHICLES else (),
+            "home_url": absolute(reverse("customer:home")),
+            "vehicles": len(groups),
             "several": len(reminders) > 1,
             # A mail about many things says of each why now, and leaves the rest to the vehicle's page.
             "full": len(reminders) <= FULL_ITEMS,
-            "about": gettext(str(Purpose(purpose).label)),
+            "about": purpose_words(purpose),
             "stop_url": stop,
             "choices_url": absolute(reverse("customer:choices")),
             "language": translation.get_language() or "en",
@@ -132,6 +155,24 @@ def compose(
         headers=headers(uid=uid, stop_url=stop, studio=customer.studio, reminders=[row.pk for row in reminders]),
         from_email=sender(customer.studio),
     )
+
+
+def purpose_words(purpose: str) -> str:
+    """What a purpose is called in a sentence, in the language that is active: "care reminders"."""
+    return gettext("offers") if purpose == Purpose.PROMOTION else gettext("care reminders")
+
+
+def language_of(customer: Customer) -> str:
+    """The language of mails to this person: theirs, else the studio's, else English; only one that mails are kept in.
+
+    An unknown one, as "fr" on an imported list, falls back too; "de-AT" is German.
+    """
+    known = dict(setting("MAIL_LANGUAGES"))
+    for wanted in (customer.language, customer.studio.language):
+        for name in (wanted, wanted.split("-")[0]):
+            if name in known:
+                return name
+    return "en"
 
 
 def message_id(uid: UUID) -> str:
@@ -208,29 +249,69 @@ def _groups(
     )
 
 
+def _digest(reminders: Sequence[Reminder], today: date) -> tuple[Line, ...]:
+    """One line per kind of care, the soonest end of a window first."""
+    by_task: dict[str, list[Reminder]] = defaultdict(list)
+    for row in sorted(reminders, key=lambda one: (one.due.latest, one.pk)):
+        by_task[row.due.task].append(row)
+    return tuple(_line(task, rows, today) for task, rows in by_task.items())
+
+
+def _line(task: str, rows: Sequence[Reminder], today: date) -> Line:
+    known = TASKS.get(task)
+    plates = list(dict.fromkeys(one_line(row.vehicle.plate) for row in rows))
+    contracts = [row.due.contract_on for row in rows if row.due.contract_on is not None]
+    return Line(
+        title=table_words(known.title) if known is not None else task.replace("_", " "),
+        vehicles=len({row.vehicle_id for row in rows}),
+        plates=", ".join(plates),
+        window=_window(rows[0].due.earliest, rows[0].due.latest, today),
+        contract_on=day_words(min(contracts)) if contracts else "",
+        happened=tuple(
+            f"{one_line(row.vehicle.plate)}: {_why(row)}" for row in rows if row.due.reason_code == PRESSING[0]
+        ),
+    )
+
+
+def _window(earliest: date, latest: date, today: date) -> str:
+    until = day_words(latest)
+    if earliest <= today:
+        return gettext("between now and %(until)s") % {"until": until}
+    return gettext("between %(since)s and %(until)s") % {"since": day_words(earliest), "until": until}
+
+
 def _item(row: Reminder, prices: Prices, today: date, asked_before: date | None) -> Item:
     due = row.due
     task = TASKS.get(due.task)
     words: Mapping[str, str] = due.words
     until = day_words(due.latest)
-    if due.earliest <= today:
-        window = gettext("between now and %(until)s") % {"until": until}
-    else:
-        window = gettext("between %(since)s and %(until)s") % {"since": day_words(due.earliest), "until": until}
     # Where the window had closed and was moved on, waiting is not called fine.
     calm = due.reason_code not in PRESSING and due.contract_on is None and not due.words.get("overdue_since")
     fine = calm and due.latest - today >= timedelta(days=FINE_DAYS)
     return Item(
-        title=gettext(task.title) if task is not None else due.task.replace("_", " "),
-        window=window,
-        why=due.words.get("cause") or due.why,
-        if_postponed=words.get("if_postponed", ""),
-        self_check=words.get("self_check", ""),
+        title=table_words(task.title) if task is not None else due.task.replace("_", " "),
+        window=_window(due.earliest, due.latest, today),
+        why=_why(row),
+        if_postponed=table_words(words.get("if_postponed", "")),
+        self_check=table_words(words.get("self_check", "")),
         price=_price(row, prices),
         fine_until=until if fine else "",
         contract_on=day_words(due.contract_on) if due.contract_on is not None else "",
         asked_before=day_words(asked_before) if asked_before is not None else "",
     )
+
+
+def _why(row: Reminder) -> str:
+    """Why now: in English as the rules wrote it about this vehicle, else by the reason that the window rests on."""
+    due = row.due
+    if speaks_english():
+        return str(due.words.get("cause") or due.why)
+    return reason_words(due.task, due.reason_code, due.surfaces)
+
+
+def speaks_english() -> bool:
+    """Whether the active language is English, in which the rules write."""
+    return (translation.get_language() or "en").split("-")[0] == "en"
 
 
 def _price(row: Reminder, prices: Prices) -> str:

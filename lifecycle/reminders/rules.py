@@ -12,8 +12,8 @@ from dataclasses import dataclass
 from datetime import UTC, date, datetime, time, timedelta, tzinfo
 from typing import ClassVar, Final
 
-QUIET_FROM: Final = time(20, 0)
-QUIET_TO: Final = time(8, 0)
+# From (included) and to (excluded), on the recipient's clock; people may choose their own.
+QUIET: Final = (time(20, 0), time(8, 0))
 MORNING: Final = time(9, 0)
 FOLLOW_UP_AFTER_DAYS: Final = 14
 LAST_BEFORE_DAYS: Final = 14
@@ -27,7 +27,7 @@ GRACE_DAYS: Final = 3
 # For so long nobody is written to about work that was just done, although its outcome is not on record. Judgement.
 DONE_FOR_DAYS: Final = 60
 
-LIVE: Final = ("open", "booked")
+LIVE: Final = ("open", "asked", "booked")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -39,7 +39,7 @@ class ReminderFacts:
         purpose: service (care of what is already there) or promotion (a new coat, film, correction, engine bay work).
         now: aware.  zone: the recipient's.
         earliest, latest: the care window.  contract_on: the date that a contract names, if any.
-        due_state: open, booked, done or withdrawn.
+        due_state: open, asked, booked, done or withdrawn.
         booked_on: day of a booked visit that covers this care.
         retired, stored: the vehicle is gone for good; is in storage today.
         refused: why the studio does not offer this work (over the clear-coat budget …), "" if it does.
@@ -58,6 +58,8 @@ class ReminderFacts:
         first: where the first notice of this window stands: none (not written yet), on_way, accepted, unsent (it was
             written and did not go out).  first_at: when it was accepted.
         studio_paused: the studio holds all reminders back.
+        paused_until: the day until which this person wants to hear nothing, also after that day.
+        quiet: the person's own quiet hours, from and to on their clock; None: those of the house.
     """
 
     step: str
@@ -89,6 +91,8 @@ class ReminderFacts:
     first: str = "none"
     first_at: datetime | None = None
     studio_paused: bool = False
+    paused_until: date | None = None
+    quiet: tuple[time, time] | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -166,6 +170,7 @@ def _about_the_care(facts: ReminderFacts) -> Wait | Skip | None:
             (facts.retired, Skip("vehicle_retired", "The vehicle is no longer looked after here.")),
             (facts.studio_paused, Wait("studio_paused", "The studio has paused its reminders.")),
             (facts.booked_on is not None, Wait("booked", f"A visit on {facts.booked_on} covers this care.")),
+            (facts.due_state == "asked", Wait("asked", "A visit for this care is asked for; the answer is awaited.")),
             (facts.due_state == "booked", Wait("booked", "A booked visit covers this care.")),
             (bool(facts.refused), Wait("refused", f"The studio does not offer this work here: {facts.refused}"[:300])),
             (_just_done(facts), Wait("just_done", _just_done_words(facts))),
@@ -205,6 +210,10 @@ def _about_the_person(facts: ReminderFacts) -> Wait | Skip | None:
                 Wait("complaint_open", "A complaint is open; only what the studio owes is told of until it is closed."),
             ),
             (facts.consent is False, Wait("consent_withdrawn", f"This person does not want {kind}.")),
+            (
+                facts.paused_until is not None and _today(facts) < facts.paused_until,
+                Wait("paused_by_person", f"This person wants to hear nothing until {facts.paused_until}."),
+            ),
         )
     )
 
@@ -279,13 +288,15 @@ def _follow_up(facts: ReminderFacts) -> Send | Wait | Skip:
 
 
 def _after_their_day(facts: ReminderFacts, planned: Send) -> Send:
-    """What was put off comes when it was asked for, and is not lost because its own time lay before."""
-    if facts.deferred_until is None:
-        return planned
-    asked_for = _morning(facts.deferred_until, facts.zone)
-    if planned.at >= asked_for:
-        return planned
-    return Send(asked_for, "put_off", f"The person put it off until {facts.deferred_until}.")
+    """What was put off comes when it was asked for, and is not lost because its own time lay before. A pause of all
+    reminders puts off whatever fell into it."""
+    for until, code, words in (
+        (facts.deferred_until, "put_off", "The person put it off until {}."),
+        (facts.paused_until, "after_pause", "The person wanted to hear nothing until {}."),
+    ):
+        if until is not None and planned.at < (asked_for := _morning(until, facts.zone)):
+            planned = Send(asked_for, code, words.format(until))
+    return planned
 
 
 def _allowed_from(facts: ReminderFacts) -> datetime | None:
@@ -317,7 +328,7 @@ def _spaced(facts: ReminderFacts, planned: Send) -> Decision:
     if facts.step != "first" and facts.now - target > timedelta(days=GRACE_DAYS):
         day = target.astimezone(facts.zone).date()
         return Skip("time_passed", f"Its time, {day}, had passed before it could be written.")
-    at = out_of_quiet_hours(max(target, facts.now), facts.zone)
+    at = out_of_quiet_hours(max(target, facts.now), facts.zone, facts.quiet)
     if at.astimezone(facts.zone).date() > end:
         if code == "another_first":
             return Wait(code, f"{reason[:-1]}, and the window ends on {end}.")
@@ -331,14 +342,20 @@ def _gap_words(facts: ReminderFacts) -> str:
     return f"at most one offer in {PROMOTION_GAP_DAYS} days and {PROMOTIONS_A_YEAR} a year"
 
 
-def is_quiet(at: datetime, zone: tzinfo) -> bool:
-    """Whether it is between 20:00 and 08:00 on the recipient's clock."""
+def is_quiet(at: datetime, zone: tzinfo, quiet: tuple[time, time] | None = None) -> bool:
+    """Whether it is between the quiet hours' two ends on the recipient's clock; they may span midnight.
+
+    Args:
+        quiet: from (included) and to (excluded); None: 20:00 to 08:00.
+    """
+    start, end = quiet or QUIET
     clock = at.astimezone(zone).time()
-    return clock >= QUIET_FROM or clock < QUIET_TO
+    return start <= clock < end if start < end else clock >= start or clock < end
 
 
-def out_of_quiet_hours(at: datetime, zone: tzinfo) -> datetime:
-    """Return `at` in UTC, or 09:00 on the recipient's clock after the quiet hours in which it falls.
+def out_of_quiet_hours(at: datetime, zone: tzinfo, quiet: tuple[time, time] | None = None) -> datetime:
+    """Return `at` in UTC, or the first time after the quiet hours in which it falls: 09:00 after those of the house,
+    the very end after a person's own.
 
     The clock decides, not the count of hours, so both clock changes come out right.
 
@@ -347,8 +364,13 @@ def out_of_quiet_hours(at: datetime, zone: tzinfo) -> datetime:
     """
     if at.utcoffset() is None:
         raise ValueError("at has no time zone; pass an aware time.")
-    if not is_quiet(at, zone):
+    if not is_quiet(at, zone, quiet):
         return at.astimezone(UTC)
+    start, end = quiet or QUIET
     local = at.astimezone(zone)
-    day = local.date() + timedelta(days=1) if local.time() >= QUIET_FROM else local.date()
-    return _morning(day, zone)
+    day = local.date() + timedelta(days=1) if start > end and local.time() >= start else local.date()
+    if quiet is None:
+        return _morning(day, zone)
+    ends = datetime.combine(day, end, tzinfo=zone).astimezone(UTC)
+    # The hour that a clock change repeats ends twice; the second time counts.
+    return ends if ends > at else datetime.combine(day, end, tzinfo=zone).replace(fold=1).astimezone(UTC)

@@ -10,13 +10,14 @@ import re
 import smtplib
 from collections.abc import Iterator
 from contextlib import suppress
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from enum import Enum
 from typing import Any, Final, Self
 
 from django.core.mail import EmailMultiAlternatives, get_connection
 
 from lifecycle.models import Message
+from lifecycle.reminders.retries import TABLE, Kind, kind_of
 
 
 class Outcome(Enum):
@@ -37,10 +38,15 @@ class Result:
     provider_id: str = ""
     bad_address: bool = False
     all_alike: bool = False
+    kind: Kind = Kind.TEMPORARY
 
 
 class CannotReach(Exception):
-    """The provider cannot be reached; nothing was handed over."""
+    """The provider cannot be reached; nothing was handed over. `kind` says why."""
+
+    def __init__(self, said: str, kind: Kind = Kind.CONNECTION) -> None:
+        super().__init__(said)
+        self.kind = kind
 
 
 def build(message: Message) -> EmailMultiAlternatives:
@@ -92,7 +98,8 @@ class Postman:
             fresh = self._connection.open()
         except OSError as error:  # smtplib's errors are OSErrors too
             self.close()
-            raise CannotReach(describe(error)) from error
+            kind = kind_of(error)
+            raise CannotReach(f"{TABLE[kind].words}: {describe(error)}", kind) from error
         smtp = getattr(self._connection, "connection", None)
         if isinstance(smtp, smtplib.SMTP) and (fresh or self._watch is None):
             self._watch = _DataWatch(smtp)
@@ -132,6 +139,20 @@ def classify(error: Exception, *, content_began: bool | None) -> Result:
     Args:
         content_began: whether the content had begun to be sent; None where the backend does not let us see.
     """
+    result = _classify(error, content_began)
+    kind = kind_of(error, bad_address=result.bad_address)
+    # A mail that could not be built met no server, and of an unknown outcome nobody can say what the server thinks.
+    built = not isinstance(error, ValueError | TypeError)
+    if result.outcome is Outcome.UNKNOWN or not built:
+        return replace(result, kind=kind)
+    if not TABLE[kind].waits and result.outcome is Outcome.OUTAGE:
+        kind = Kind.CONNECTION  # never reached, whatever the library calls it
+    if not TABLE[kind].waits and result.outcome is Outcome.TEMPORARY:
+        result = replace(result, outcome=Outcome.PERMANENT)  # too large does not become smaller
+    return replace(result, kind=kind, error=f"{TABLE[kind].words}: {result.error}")
+
+
+def _classify(error: Exception, content_began: bool | None) -> Result:
     said = describe(error)
     if getattr(error, "handed_over", None) is False:
         return Result(Outcome.OUTAGE, said, all_alike=True)

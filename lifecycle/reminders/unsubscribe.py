@@ -76,7 +76,8 @@ def withdraw(
         Whether a withdrawal was written; False where it is withdrawn already or was given afresh since.
     """
     with transaction.atomic():
-        stopped = Message.objects.filter(customer=customer, purpose=purpose, state__in=WAITING, resends=0)
+        # The copy of a report that somebody signed for is no reminder.
+        stopped = Message.objects.filter(customer=customer, purpose=purpose, state__in=WAITING, resends=0, report=None)
         latest = Consent.objects.filter(customer=customer, purpose=purpose).order_by("-at", "-id").first()
         if latest is not None and latest.given and since is not None and latest.at > since:
             return False

@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 from argparse import ArgumentParser
+from collections.abc import Callable, Sequence
 from dataclasses import replace
 from pathlib import Path
-from typing import Any
+from typing import Any, TypeVar
 
 from django.core.management.base import BaseCommand
+from django.db import OperationalError, ProgrammingError
 from django.utils import timezone
 
 from lifecycle.climate import store
@@ -23,6 +25,7 @@ from lifecycle.models import Site
 from lifecycle.wear.types import ClimateYear, Place
 
 WRONG = 2
+Row = TypeVar("Row")
 
 
 class Command(BaseCommand):
@@ -33,6 +36,7 @@ class Command(BaseCommand):
         "before a negative latitude), or a weather file (EPW, TMY3, CSV of twelve months)."
     )
     requires_migrations_checks = False
+    without_database = False
 
     def add_arguments(self, parser: ArgumentParser) -> None:
         """The place, and `--fetch`."""
@@ -62,11 +66,11 @@ class Command(BaseCommand):
         title, place = self._place(where)
         if fetch:
             return title, self._fetched(place)
-        rows = store.rows_at(place)
+        rows = self._asked(lambda: store.rows_at(place))
         return title, store.year_of(rows[0], place) if rows else climate_at(place)
 
     def _place(self, where: str) -> tuple[str, Place]:
-        sites = list(Site.objects.filter(name__iexact=where.strip()).select_related("studio")[:2])
+        sites = self._asked(lambda: list(Site.objects.filter(name__iexact=where.strip()).select_related("studio")[:2]))
         if len(sites) > 1:
             raise ClimateError(f"Two studios have a site {where!r}; give its latitude, longitude instead.")
         if sites:
@@ -75,9 +79,20 @@ class Command(BaseCommand):
         try:
             found = find_place(where)
         except ClimateError as error:
-            known = ", ".join(Site.objects.order_by("name").values_list("name", flat=True)[:10])
+            names = Site.objects.order_by("name").values_list("name", flat=True)
+            known = ", ".join(self._asked(lambda: list(names[:10])))
             raise ClimateError(f"{error} Sites here: {known or 'none'}.") from error
         return found.title, found.place
+
+    def _asked(self, ask: Callable[[], Sequence[Row]]) -> Sequence[Row]:
+        """Rows of the database, none where it has not been made yet: a place has a climate without any studio."""
+        try:
+            return ask()
+        except (OperationalError, ProgrammingError) as error:
+            if not self.without_database:
+                self.stderr.write(f"Sites and what was fetched are left out: {str(error).strip()}. Run migrate first.")
+            self.without_database = True
+            return ()
 
     def _fetched(self, place: Place) -> ClimateYear:
         """Every source in use is asked in order; the refusals are said, the best answer is printed."""

@@ -8,7 +8,7 @@ from django.db import transaction
 
 from lifecycle.climate import store
 from lifecycle.errors import DomainError
-from lifecycle.management.demo import money, people, people_plans, readings, vehicles
+from lifecycle.management.demo import money, paint, people, people_plans, readings, vehicles
 from lifecycle.management.demo.plans import open_book
 from lifecycle.management.demo.when import at
 from lifecycle.models import Layer, Studio
@@ -31,13 +31,16 @@ def load(*, today: date) -> dict[str, int]:
                 "Use another database, or --if-empty to leave this one as it is."
             )
         house = people.build_house(book)
-        fleet = []
+        fleet: list[vehicles.Loaded] = []
         plans = people_plans.customers(book)
         for plan in plans:
             customer = people.register_customer(house, plan)
             loaded = [vehicles.load_vehicle(house, vehicle, customer) for vehicle in plan.vehicles]
             people.open_complaint(house, plan, customer, loaded[0].vehicle.pk)
             people.sell(house, plan, loaded[0].vehicle.pk)
+            people.ask_for_visit(house, plan, customer, {one.vehicle.plate: one.vehicle.pk for one in loaded})
+            if not fleet:
+                vehicles.one_that_left(house, loaded[0].vehicle, customer)
             fleet += loaded
         people.add_users(house)
         return {
@@ -45,6 +48,7 @@ def load(*, today: date) -> dict[str, int]:
             "vehicles": len(fleet),
             "layers": Layer.objects.filter(studio=house.studio).count(),
             "readings": readings.write_looks(house, fleet, store.reader(at(today))),
+            "correction plans": paint.write_plans(house, fleet),
             "visits": money.write_visits(house, fleet),
             "offers": money.write_offers(house, fleet),
         }

@@ -9,7 +9,8 @@ from typing import Any
 
 from django.contrib.auth.hashers import make_password
 
-from lifecycle.care import register
+from lifecycle.care import asking, register
+from lifecycle.care.packages import ItemEntry, save_package
 from lifecycle.management.demo.plans import Book, CustomerPlan, read_rows
 from lifecycle.management.demo.when import at
 from lifecycle.models import Bay, Customer, Member, Price, Product, Site, Studio, User
@@ -56,12 +57,21 @@ def build_house(book: Book) -> House:
         )
         for row in book.studio["products"]
     }
+    _packages(book, studio, products)
     Price.objects.bulk_create(
         Price(studio=studio, task=row["task"], size=size, low=row[f"{size}_low"], high=row[f"{size}_high"])
         for row in read_rows("prices.csv")
         for size in ("S", "M", "L", "XL")
     )
     return House(book=book, studio=studio, sites=sites, products=products, members=members)
+
+
+def _packages(book: Book, studio: Studio, products: Mapping[str, Product]) -> None:
+    for row in book.studio["packages"]:
+        items = [
+            ItemEntry(products[item["product"]].pk, item["coats"], item["where"]) for item in row["items"]
+        ]  # fmt: skip
+        save_package(studio=studio, name=row["name"], note=row["note"], items=items, actor=ACTOR, at=at(book.today))
 
 
 def register_customer(house: House, plan: CustomerPlan) -> Customer:
@@ -92,6 +102,20 @@ def sell(house: House, plan: CustomerPlan, vehicle_id: int) -> None:
     register.transfer(
         studio=house.studio, vehicle_id=vehicle_id, to_customer_id=buyer.pk, on=on, actor=ACTOR, at=at(on)
     )
+
+
+def ask_for_visit(house: House, plan: CustomerPlan, customer: Customer, vehicles: Mapping[str, int]) -> None:
+    """The visit that a story's customer has asked for, and that the studio has not answered yet.
+
+    Args:
+        vehicles: plate -> id.
+    """
+    if plan.asks is not None:
+        asking.ask(
+            studio=house.studio, vehicle_id=vehicles[plan.asks["plate"]], customer_id=customer.pk,
+            on=house.book.when(plan.asks["on"]), part=plan.asks["part"], tasks=plan.asks["tasks"],
+            wish=plan.asks["wish"], actor=f"customer:{customer.pk}", at=at(house.book.today, 9),
+        )  # fmt: skip
 
 
 def _registered(house: House, *, name: str, email: str, site: str, since: date, **words: Any) -> Customer:

@@ -48,6 +48,7 @@ def _named(book: Book, row: Mapping[str, Any]) -> CustomerPlan:
         name=row["name"], email=row["email"], phone=row["phone"], site=row["site"], since=book.when(row["since"]),
         fleet=row.get("fleet", False), consents=tuple((purpose, True) for purpose in row["consents"]),
         vehicles=tuple(vehicles), complaint=row.get("complaint"), sold_to=row.get("sold_to"),
+        asks=row.get("asks"),
     )  # fmt: skip
 
 
@@ -94,6 +95,7 @@ def _vehicle(book: Book, row: Mapping[str, Any], site: str) -> VehiclePlan:
         looks=tuple(looks),
         events=row.get("events", ()),
         corrections=row.get("corrections", ()),
+        correction_plan=row.get("correction_plan"),
         film_um=row.get("thickness_um") or {code: draw.gauss(116, 7) for code in LOOKED_AT if code in surfaces},
         contract=row.get("contract"),
         offers=row.get("offers"),

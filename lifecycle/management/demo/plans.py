@@ -67,6 +67,7 @@ class VehiclePlan:
     looks: tuple[LookPlan, ...]
     events: Sequence[Mapping[str, Any]]
     corrections: Sequence[Mapping[str, Any]]
+    correction_plan: Mapping[str, Any] | None
     film_um: Mapping[str, float]
     contract: Mapping[str, Any] | None
     offers: Sequence[Sequence[str]] | None
@@ -93,6 +94,7 @@ class CustomerPlan:
     vehicles: tuple[VehiclePlan, ...]
     complaint: Mapping[str, str] | None = None
     sold_to: Mapping[str, Any] | None = None
+    asks: Mapping[str, Any] | None = None
 
 
 def read_json(name: str) -> Any:

@@ -6,7 +6,7 @@ from __future__ import annotations
 import random
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import replace
-from datetime import date
+from datetime import date, timedelta
 
 import numpy as np
 
@@ -14,13 +14,14 @@ from lifecycle import condition
 from lifecycle.management.demo.people import House
 from lifecycle.management.demo.plans import LookPlan
 from lifecycle.management.demo.vehicles import Loaded
-from lifecycle.models import Finding, Inspection, Layer, Reading, Surface
+from lifecycle.models import Finding, Gauge, Inspection, Layer, Reading, Surface
 from lifecycle.wear.assessment import assess
 from lifecycle.wear.chemistry import Angles, chemistry
 from lifecycle.wear.degradation import angle_at, consumed_at_function
 from lifecycle.wear.types import ClimateYear, CoursePoint, Place
 
 CUTS = (70.0, 80.0, 90.0, 98.0, 105.0)  # degrees between the beading scores 0 to 5
+GAUGE_SD_UM = 1.0
 READ_ON = ("bonnet", "roof", "boot", "doors_left")
 ENDED_AT = 0.95  # life consumed when somebody renewed a layer (judgement)
 Climates = Callable[[Place], ClimateYear]
@@ -62,6 +63,7 @@ def write_looks(house: House, fleet: Sequence[Loaded], climates: Climates) -> in
     by_vehicle = {loaded.vehicle.pk: loaded for loaded in fleet}
     inspections: list[Inspection] = []
     readings: list[Reading] = []
+    gauge = _gauges(house)
     findings: list[Finding] = []
     for vehicle in condition.rows_for(by_vehicle):
         loaded = by_vehicle[vehicle.pk]
@@ -73,7 +75,7 @@ def write_looks(house: House, fleet: Sequence[Loaded], climates: Climates) -> in
                 note=look.note, member=house.technicians[0] if look.by == "studio" else None,
             )  # fmt: skip
             inspections.append(inspection)
-            readings += _readings(inspection, loaded, truth, look, draw)
+            readings += _readings(inspection, loaded, truth, look, draw, gauge=gauge)
             findings += [
                 Finding(
                     studio=house.studio, inspection=inspection,
@@ -87,6 +89,21 @@ def write_looks(house: House, fleet: Sequence[Loaded], climates: Climates) -> in
     return len(readings)
 
 
+def _gauges(house: House) -> Gauge:
+    """The studio's instruments; returns the one that its film readings were taken with."""
+    today = house.book.today
+    made: list[Gauge] = [
+        Gauge.objects.create(studio=house.studio, name=name, method=method, sd_um=sd_um, checked_on=checked)
+        for name, method, sd_um, checked in (
+            ("Steel probe", "magnetic", GAUGE_SD_UM, today - timedelta(days=70)),
+            ("Two-metal gauge", "combined", 0.8, today - timedelta(days=460)),
+            ("Layer probe", "ultrasonic", 1.5, today - timedelta(days=160)),
+            ("Gloss meter", "gloss", None, today - timedelta(days=30)),
+        )
+    ]
+    return made[0]
+
+
 def _courses(vehicle: object, house: House, climates: Climates) -> dict[str, Sequence[CoursePoint]]:
     """What the model says of every live layer before anybody looked."""
     given = condition.vehicle_input(vehicle, as_of=house.book.today)  # type: ignore[arg-type]
@@ -95,7 +112,7 @@ def _courses(vehicle: object, house: House, climates: Climates) -> dict[str, Seq
 
 
 def _readings(
-    inspection: Inspection, loaded: Loaded, truth: Truth, look: LookPlan, draw: random.Random
+    inspection: Inspection, loaded: Loaded, truth: Truth, look: LookPlan, draw: random.Random, *, gauge: Gauge
 ) -> Iterator[Reading]:
     def reading(code: str, kind: str, value: float, **words: object) -> Reading:
         return Reading(
@@ -109,9 +126,12 @@ def _readings(
     if "thickness" in look.read:
         for code, mean in loaded.plan.film_um.items():
             if loaded.surfaces[code].substrate == "steel":
-                for _ in range(5):
+                for spot in range(1, 6):
                     value = round(draw.gauss(mean, 2.5), 1)
-                    yield reading(code, "thickness_um", value, method="magnetic", gauge_sd_um=1.0)
+                    yield reading(
+                        code, "thickness_um", value, method="magnetic", gauge_sd_um=GAUGE_SD_UM, gauge=gauge,
+                        gauge_checked_on=inspection.on - timedelta(days=30), spot=spot, typed=f"{value:g}", unit="um",
+                    )  # fmt: skip
     for code in _looked_at(loaded.surfaces, look):
         layer = truth.top(code, look.on)
         angles = chemistry(layer.kind).angles if layer is not None and layer.kind != "unknown" else None

@@ -7,13 +7,14 @@ from dataclasses import dataclass
 from datetime import date, timedelta
 from typing import Any
 
+from django.db.models import F
+
 from lifecycle import journal
-from lifecycle.care import record, register
+from lifecycle.care import contracts, keeping, record, register
 from lifecycle.management.demo.people import ACTOR, House
 from lifecycle.management.demo.plans import VehiclePlan
 from lifecycle.management.demo.when import at
 from lifecycle.models import CareEvent, ContractTerm, Correction, Customer, Layer, Surface, Vehicle
-from lifecycle.outlook.steps import months_later
 
 ENDS_COATS = ("repaint", "part_swap")
 
@@ -122,21 +123,36 @@ def _contract(house: House, plan: VehiclePlan, vehicle: Vehicle) -> None:
     if plan.contract is None:
         return
     today, title, tolerance = house.book.today, plan.contract["title"], plan.contract["tolerance_days"]
-    if "next" in plan.contract:
-        done, following = (
-            [house.book.when(text) for text in plan.contract["done"]],
-            house.book.when(plan.contract["next"]),
-        )
-    else:
-        done, following = [], months_later(plan.coated, plan.contract["every_months"])
-        while following < today:
-            done.append(following)
-            following = months_later(following, plan.contract["every_months"])
+    if "next" not in plan.contract:
+        rule = contracts.add_rule(
+            studio=house.studio, vehicle_id=vehicle.pk, title=title, starts_on=plan.coated,
+            every_months=plan.contract["every_months"], tolerance_days=tolerance, written_in="care booklet, page 4",
+            actor=ACTOR, at=at(plan.coated),
+        )  # fmt: skip
+        ContractTerm.objects.filter(rule=rule, due__lt=today).update(done_on=F("due"))
+        return
     ContractTerm.objects.bulk_create(
         ContractTerm(studio=house.studio, vehicle=vehicle, title=title, due=day, tolerance_days=tolerance, done_on=day)
-        for day in done
+        for day in (house.book.when(text) for text in plan.contract["done"])
     )
     register.add_contract_term(
-        studio=house.studio, vehicle_id=vehicle.pk, title=title, due=following, tolerance_days=tolerance, actor=ACTOR,
-        at=at(plan.coated),
+        studio=house.studio, vehicle_id=vehicle.pk, title=title, due=house.book.when(plan.contract["next"]),
+        tolerance_days=tolerance, actor=ACTOR, at=at(plan.coated),
     )  # fmt: skip
+
+
+def one_that_left(house: House, vehicle: Vehicle, keeper: Customer) -> Vehicle:
+    """An earlier vehicle of somebody, which was scrapped."""
+    first, left = house.book.today - timedelta(days=600), house.book.today - timedelta(days=200)
+    old = register.register_vehicle(
+        studio=house.studio, site_id=vehicle.site_id, keeper_id=keeper.pk, plate="OLD 004",
+        description="white old hatch", body="hatch", size="S", colour="white", first_seen=first, actor=ACTOR,
+        at=at(first),
+    )  # fmt: skip
+    keeping.add_usual_surfaces(
+        studio=house.studio, vehicle_id=old.pk, codes=("bonnet", "roof", "doors_left", "doors_right"), actor=ACTOR,
+        at=at(first),
+    )  # fmt: skip
+    return keeping.retire_vehicle(
+        studio=house.studio, vehicle_id=old.pk, on=left, why="scrapped", actor=ACTOR, at=at(left)
+    )

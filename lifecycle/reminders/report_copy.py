@@ -1,0 +1,131 @@
+"""Seal a report and write its copy to the keeper in the same transaction.
+
+The copy is no reminder: the person signed for the report a moment ago, and the mail only says where their own copy is.
+So it needs no consent to reminders, keeps no quiet hours and is not stopped by unsubscribing from them; an address that
+bounced or complained is still not written to, and the mail is stopped where the address has changed before it left.
+"""
+
+from __future__ import annotations
+
+import uuid
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Final
+
+from django.db import transaction
+from django.template.loader import render_to_string
+from django.urls import reverse
+from django.utils import translation
+from django.utils.translation import gettext
+
+from lifecycle import journal
+from lifecycle.care import sealing
+from lifecycle.care.reports.signature import Signature
+from lifecycle.models import Customer, Keeper, Message, MessageState, Purpose, Report, Studio, Suppression
+from lifecycle.reminders.house import absolute
+from lifecycle.reminders.render import day_words, language_of, message_id, one_line, sender, wrap
+
+NO_ADDRESS: Final = "no e-mail address of the keeper is on record"
+NO_KEEPER: Final = "no keeper is on record who may have it"
+SUPPRESSED: Final = "the keeper's address bounced or complained; give a new one first"
+
+
+@dataclass(frozen=True, slots=True)
+class Sealed:
+    """A sealed report and its copy; `no_copy` says why there is none."""
+
+    report: Report
+    message: Message | None
+    no_copy: str = ""
+
+
+def seal_and_send(
+    *, studio: Studio, inspection_id: int, member_id: int, seen: str, signature: Signature, actor: str, at: datetime
+) -> Sealed:
+    """Seal the report of an inspection and write the keeper's copy.
+
+    Raises:
+        NotFoundHere, DomainError: as `sealing.seal_report`.
+    """
+    with transaction.atomic():
+        report = sealing.seal_report(
+            studio=studio, inspection_id=inspection_id, member_id=member_id, seen=seen, signature=signature,
+            actor=actor, at=at,
+        )  # fmt: skip
+        return _send(report, sealing.keeper_at(report.inspection, at), actor=actor, at=at)
+
+
+def add_and_send(
+    *, studio: Studio, report_id: int, text: str, findings: Sequence[int] = (), member_id: int, actor: str, at: datetime
+) -> Sealed:
+    """Seal an addendum and tell the person who signed the report, while they still keep the vehicle.
+
+    Raises:
+        NotFoundHere, DomainError: as `sealing.seal_addendum`.
+    """
+    with transaction.atomic():
+        added = sealing.seal_addendum(
+            studio=studio, report_id=report_id, text=text, findings=findings, member_id=member_id, actor=actor, at=at
+        )
+        party = getattr(added.of, "party", None)
+        customer = party.customer if party is not None else None
+        if (
+            customer is not None
+            and not Keeper.objects.filter(vehicle_id=added.vehicle_id, customer=customer, end=None).exists()
+        ):
+            customer = None
+        return _send(added, customer, actor=actor, at=at)
+
+
+def suppressed(studio: Studio, email: str) -> bool:
+    """Whether an address must not be written to."""
+    return Suppression.objects.filter(studio=studio, email__iexact=email, lifted_at=None).exists()
+
+
+def _send(report: Report, customer: Customer | None, *, actor: str, at: datetime) -> Sealed:
+    if customer is None:
+        return Sealed(report, None, NO_KEEPER)
+    if not customer.email:
+        return Sealed(report, None, NO_ADDRESS)
+    if suppressed(report.studio, customer.email):
+        return Sealed(report, None, SUPPRESSED)
+    return Sealed(report, _write(report, customer, actor=actor, at=at))
+
+
+def _write(report: Report, customer: Customer, *, actor: str, at: datetime) -> Message:
+    uid = uuid.uuid4()
+    studio, first = report.studio, report.of or report
+    with translation.override(language_of(customer)):
+        told = {
+            "number": report.number, "of": first.number, "vehicle": one_line(report.vehicle.description),
+            "studio": studio.name,
+        }  # fmt: skip
+        if report.of:
+            subject = gettext("Addendum %(number)s to report %(of)s on your %(vehicle)s") % told
+        else:
+            subject = gettext("Report %(number)s on your %(vehicle)s") % told
+        context = {
+            **told, "name": customer.name, "plate": one_line(report.vehicle.plate), "subject": subject,
+            "on": day_words(studio.day(report.sealed_at)), "phone": studio.phone, "addendum": bool(report.of),
+            "url": absolute(reverse("customer:report", args=[first.pk])),
+            "check_url": absolute(reverse("report_check", args=[report.token])), "digest": report.digest,
+            "language": translation.get_language() or "en",
+        }  # fmt: skip
+        text = wrap(render_to_string("mail/report.txt", context))
+        html = render_to_string("mail/report.html", context)
+    headers = {
+        "Message-ID": message_id(uid), "Auto-Submitted": "auto-generated", "X-Sheenward-Id": str(uid),
+    }  # fmt: skip
+    if studio.reply_to:
+        headers["Reply-To"] = studio.reply_to
+    message: Message = Message.objects.create(
+        studio=studio, uid=uid, customer=customer, report=report, purpose=Purpose.SERVICE, to_email=customer.email,
+        from_email=sender(studio), subject=one_line(subject)[:200], text=text, html=html, headers=headers,
+        state=MessageState.READY, state_at=at, written_at=at,
+    )  # fmt: skip
+    journal.record(
+        studio=studio, actor=actor, at=at, verb="message written", subject="message", subject_id=message.pk,
+        vehicle_id=report.vehicle_id, report=report.number, uid=str(uid),
+    )  # fmt: skip
+    return message

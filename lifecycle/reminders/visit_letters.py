@@ -1,0 +1,143 @@
+"""Answer a customer about a visit and write it to them in the same transaction.
+
+The mail is no reminder: the person asked for the visit or has it booked, and the mail says only what became of it. So
+it needs no consent to reminders; an address that bounced or complained is still not written to, and a mail that has not
+left yet is stopped where the visit has changed again.
+"""
+
+from __future__ import annotations
+
+import uuid
+from dataclasses import dataclass
+from datetime import datetime, time
+from typing import Any, Final
+
+from django.db import transaction
+from django.template.loader import render_to_string
+from django.urls import reverse
+from django.utils import formats, translation
+from django.utils.translation import gettext
+from django.utils.translation import gettext_lazy as _
+
+from lifecycle import journal
+from lifecycle.care import answering, visits
+from lifecycle.care.rules import TASKS
+from lifecycle.models import Customer, Message, MessageState, Purpose, Studio, Visit, VisitState
+from lifecycle.reminders.house import absolute
+from lifecycle.reminders.render import day_words, message_id, one_line, sender, wrap
+from lifecycle.reminders.report_copy import suppressed
+
+SUBJECTS: Final = {
+    "confirmed": _("Your visit on %(day)s is booked: %(vehicle)s"),
+    "moved": _("Your visit is now on %(day)s: %(vehicle)s"),
+    "offered": _("Other days for your visit: %(vehicle)s"),
+    "declined": _("Your request for a visit: %(vehicle)s"),
+    "kept": _("Your visit stays on %(day)s: %(vehicle)s"),
+    "cancelled": _("Your visit on %(day)s is cancelled: %(vehicle)s"),
+}
+NO_CUSTOMER: Final = "no keeper is on record who may have it"
+NO_ADDRESS: Final = "no e-mail address of the keeper is on record"
+SUPPRESSED: Final = "the keeper's address bounced or complained; phone instead"
+
+
+@dataclass(frozen=True, slots=True)
+class Answered:
+    """A visit after the answer, and the mail about it; `no_mail` says why there is none."""
+
+    visit: Visit
+    message: Message | None
+    no_mail: str = ""
+
+
+def confirm(*, studio: Studio, visit_id: int, actor: str, at: datetime, **given: Any) -> Answered:
+    """`answering.confirm`, and the mail.
+
+    Raises:
+        NotFoundHere, DomainError: as there.
+    """
+    with transaction.atomic():
+        before = Visit.objects.filter(studio=studio, pk=visit_id, state=VisitState.BOOKED).exists()
+        visit = answering.confirm(studio=studio, visit_id=visit_id, actor=actor, at=at, **given)
+        return _tell(visit, "moved" if before else "confirmed", actor=actor, at=at)
+
+
+def offer_days(*, studio: Studio, visit_id: int, actor: str, at: datetime, **given: Any) -> Answered:
+    """`answering.offer_days`, and the mail.
+
+    Raises:
+        NotFoundHere, DomainError: as there.
+    """
+    with transaction.atomic():
+        visit = answering.offer_days(studio=studio, visit_id=visit_id, actor=actor, at=at, **given)
+        return _tell(visit, "offered", actor=actor, at=at)
+
+
+def decline(*, studio: Studio, visit_id: int, actor: str, at: datetime, **given: Any) -> Answered:
+    """`answering.decline`, and the mail.
+
+    Raises:
+        NotFoundHere, DomainError: as there.
+    """
+    with transaction.atomic():
+        visit = answering.decline(studio=studio, visit_id=visit_id, actor=actor, at=at, **given)
+        return _tell(visit, "kept" if visit.state == VisitState.BOOKED else "declined", actor=actor, at=at)
+
+
+def cancel(*, studio: Studio, visit_id: int, actor: str, at: datetime) -> Answered:
+    """Cancel a coming visit from the studio's side, and the mail.
+
+    Raises:
+        NotFoundHere, DomainError: as `visits.settle`.
+    """
+    with transaction.atomic():
+        visit = visits.settle(studio=studio, visit_id=visit_id, state=VisitState.CANCELLED, actor=actor, at=at)
+        if visit.on < studio.day(at):
+            return Answered(visit, None, "its day is over")
+        return _tell(visit, "cancelled", actor=actor, at=at)
+
+
+def when_words(day: Any, starts: time | None) -> str:
+    """ "4 May 2026, 09:00", or the day alone where no time is set."""
+    said = day_words(day)
+    return f"{said}, {formats.time_format(starts, 'H:i')}" if starts is not None else said
+
+
+def _tell(visit: Visit, what: str, *, actor: str, at: datetime) -> Answered:
+    customer = visit.customer
+    if customer is None or customer.erased_at is not None:
+        return Answered(visit, None, NO_CUSTOMER)
+    if not customer.email:
+        return Answered(visit, None, NO_ADDRESS)
+    if suppressed(visit.studio, customer.email):
+        return Answered(visit, None, SUPPRESSED)
+    return Answered(visit, _write(visit, customer, what, actor=actor, at=at))
+
+
+def _write(visit: Visit, customer: Customer, what: str, *, actor: str, at: datetime) -> Message:
+    uid, studio = uuid.uuid4(), visit.studio
+    with translation.override(customer.language or studio.language or "en"):
+        told = {"day": when_words(visit.on, visit.starts), "vehicle": one_line(visit.vehicle.description)}
+        subject = str(SUBJECTS[what]) % told
+        offers = [datetime.fromisoformat(text) for text in visit.offered]
+        context = {
+            **told, "what": what, "subject": subject, "name": customer.name, "studio": studio.name,
+            "plate": one_line(visit.vehicle.plate), "site": visit.site.name, "phone": studio.phone,
+            "tasks": [gettext(TASKS[task].title) for task in visit.tasks if task in TASKS],
+            "offers": [when_words(one.date(), one.time()) for one in offers], "reason": visit.reason,
+            "url": absolute(reverse("customer:visits")), "language": translation.get_language() or "en",
+        }  # fmt: skip
+        text = wrap(render_to_string("mail/visit.txt", context))
+        html = render_to_string("mail/visit.html", context)
+    headers = {"Message-ID": message_id(uid), "Auto-Submitted": "auto-generated", "X-Sheenward-Id": str(uid)}
+    if studio.reply_to:
+        headers["Reply-To"] = studio.reply_to
+    message: Message = Message.objects.create(
+        studio=studio, uid=uid, customer=customer, visit=visit, visit_sequence=visit.sequence, purpose=Purpose.SERVICE,
+        to_email=customer.email, from_email=sender(studio), subject=one_line(subject)[:200], text=text, html=html,
+        headers=headers, state=MessageState.READY, state_at=at, written_at=at,
+    )  # fmt: skip
+    journal.record(
+        studio=studio, actor=actor, at=at, verb="message written", subject="message", subject_id=message.pk,
+        vehicle_id=visit.vehicle_id, visit=visit.pk, uid=str(uid),
+    )  # fmt: skip
+    return message
