@@ -11,7 +11,12 @@ app_name = "mail"
 
 # Mail that comes in is not ours to read: only the tracking hooks are connected.
 hooks = [
-    URLPattern(pattern.pattern, guarded(pattern.callback), pattern.default_args, pattern.name)
+    URLPattern(
+        pattern.pattern,
+        guarded(pattern.callback, str(pattern.pattern).split("/")[0]),
+        pattern.default_args,
+        pattern.name,
+    )
     for pattern in anymail_patterns
     if "inbound" not in str(pattern.pattern)
 ]

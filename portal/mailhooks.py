@@ -1,7 +1,8 @@
 """What comes in about mails: a provider's events, and the unsubscribe link.
 
 Events come through Anymail's webhook views, which know the providers' formats and check the secret
-(ANYMAIL_WEBHOOK_SECRET, "name:password"). Without a secret the hooks do not exist: anybody could post to them.
+(ANYMAIL_WEBHOOK_SECRET, "name:password") and, of providers that sign their events, the signature. A provider's hook
+does not exist unless one of the two can be checked: anybody could post to it.
 """
 
 from __future__ import annotations
@@ -9,7 +10,7 @@ from __future__ import annotations
 import hashlib
 import json
 import logging
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from functools import wraps
 from typing import Any, Final
 
@@ -53,13 +54,25 @@ def _event_id(event: AnymailTrackingEvent, kind: str) -> str:
     return f"{kind}:{hashlib.sha256(raw.encode()).hexdigest()}"
 
 
+# Where providers say what kind of bounce it was, and the parts of their events that may hold it.
+BOUNCE_WORDS: Final = ("Type", "type", "event", "bounceType", "bounce_type", "bounce_class")
+INSIDE: Final = ("data", "bounce")
+
+
+def _said(raw: object) -> str:
+    """The provider's own words for the type of a bounce, from wherever in its event they stand."""
+    if not isinstance(raw, Mapping):
+        return ""
+    words = [str(raw[key]) for key in BOUNCE_WORDS if isinstance(raw.get(key), str)]
+    return " ".join([*words, *(_said(raw.get(part)) for part in INSIDE)])
+
+
 def _kind(event: AnymailTrackingEvent) -> str | None:
     kind = KINDS.get(event.event_type)
-    if kind == receipts.BOUNCED:
-        raw = event.esp_event if isinstance(event.esp_event, dict) else {}
-        said = " ".join(str(raw.get(key, "")) for key in ("Type", "bounceType", "bounce_type", "bounce_class"))
-        if receipts.is_soft_bounce(answer=event.mta_response or "", said=said):
-            return receipts.SOFT_BOUNCED
+    if kind == receipts.BOUNCED and receipts.is_soft_bounce(
+        answer=event.mta_response or "", said=_said(event.esp_event)
+    ):
+        return receipts.SOFT_BOUNCED
     return kind
 
 
@@ -82,14 +95,28 @@ def take_event(sender: Any, event: AnymailTrackingEvent, esp_name: str, **kwargs
     )
 
 
-def guarded(view: Callable[..., HttpResponseBase]) -> Callable[..., HttpResponseBase]:
-    """A webhook answers 404 as long as no secret is set."""
+# Settings of ANYMAIL with which a provider's events are checked by their signature; of some the API key signs.
+SIGNING_KEYS: Final[dict[str, tuple[str, ...]]] = {
+    "mailgun": ("MAILGUN_WEBHOOK_SIGNING_KEY", "MAILGUN_API_KEY"),
+    "mailersend": ("MAILERSEND_SIGNING_SECRET",),
+    "mandrill": ("MANDRILL_WEBHOOK_KEY",),
+    "resend": ("RESEND_SIGNING_SECRET",),
+}
+
+
+def guarded(view: Callable[..., HttpResponseBase], provider: str) -> Callable[..., HttpResponseBase]:
+    """A webhook answers 404 as long as neither a secret nor the provider's signing key is set."""
+
+    signed_with = SIGNING_KEYS.get(provider, ())
 
     @csrf_exempt
     @wraps(view)
     def only_with_secret(request: HttpRequest, *args: Any, **kwargs: Any) -> HttpResponseBase:
-        if not settings.ANYMAIL.get("WEBHOOK_SECRET"):
-            log.warning("A mail webhook was called, but ANYMAIL_WEBHOOK_SECRET is not set.")
+        if not any(settings.ANYMAIL.get(key) for key in ("WEBHOOK_SECRET", *signed_with)):
+            log.warning("The mail webhook of %s was called, but ANYMAIL_WEBHOOK_SECRET is not set.", provider)
+            raise Http404
+        if signed_with and not any(settings.ANYMAIL.get(key) for key in signed_with):
+            log.warning("The mail webhook of %s was called, but ANYMAIL_%s is not set.", provider, signed_with[0])
             raise Http404
         return view(request, *args, **kwargs)
 

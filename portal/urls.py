@@ -4,16 +4,22 @@ from __future__ import annotations
 
 from django.urls import include, path
 
+from portal.calendars import calendar
 from portal.demo_signin import enter
 from portal.health import healthz
 from portal.home import home
+from portal.report_check import report_check
 
 urlpatterns = [
     path("", home, name="home"),
     path("healthz", healthz, name="healthz"),
     path("demo/<str:key>/<str:who>/", enter, name="demo_sign_in"),
+    path("account/", include("portal.access.urls")),  # before the library's: what stands in both is ours
     path("account/", include("allauth.urls")),
     path("my/", include("portal.customer.urls")),
     path("studio/", include("portal.studio.urls")),
+    path("check/<str:token>/", report_check, name="report_check"),
+    path("calendar/<str:token>.ics", calendar, name="calendar"),
     path("mail/", include("portal.mail_urls")),
 ]
+handler400 = "portal.uploads.bad_request"

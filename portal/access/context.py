@@ -19,7 +19,9 @@ from .registry import ROLES_OF
 STUDIO_PAGES: Final = (
     ("studio:work", "member", _("Work list")),
     ("studio:vehicles", "member", _("Vehicles")),
+    ("studio:search", "member", _("Search")),
     ("studio:customers", "desk", _("Customers")),
+    ("studio:requests", "desk", _("Requests")),
     ("studio:bookings", "desk", _("Bookings")),
     ("studio:offers", "desk", _("Offers")),
     ("studio:reminders", "desk", _("Reminders")),
@@ -29,7 +31,9 @@ STUDIO_PAGES: Final = (
     ("studio:house", "owner", _("Studio")),
 )
 # Pages that lie beside an entry's address and belong to it.
-BELONG: Final = {"studio:house": ("studio:team", "studio:products", "studio:prices", "studio:figures")}
+BELONG: Final = {
+    "studio:house": ("studio:team", "studio:products", "studio:prices", "studio:figures", "studio:documents")
+}
 
 
 @dataclass(frozen=True, slots=True)

@@ -1,21 +1,45 @@
-"""The form that asks for a sign-in code."""
+"""Forms of the front door."""
 
 from __future__ import annotations
 
-from allauth.account import forms as account_forms
-from django.utils import timezone
+from typing import Any
+
+from allauth.mfa.webauthn.forms import AddWebAuthnForm
+from django import forms
+from django.utils.translation import gettext_lazy as _
 
 from lifecycle.care import signin
 
 
-class RequestLoginCodeForm(account_forms.RequestLoginCodeForm):
-    """A customer's address gets a code; a member's and an unknown one get nothing, and the page looks the same."""
+class AskForm(forms.Form):
+    """The address to which a code and a link go."""
 
-    def clean_email(self) -> str:
-        address = str(self.cleaned_data["email"])
-        signin.user_for_address(address, at=timezone.now())
-        email: str = super().clean_email()
-        # A mailbox alone must not open the studio: members come with their password and second factor.
-        if self._user is not None and signin.is_member(self._user.pk):
-            self._user = None
-        return email
+    email = forms.EmailField(
+        label=_("E-mail address"),
+        max_length=254,
+        widget=forms.EmailInput(attrs={"autocomplete": "email", "inputmode": "email"}),
+    )
+
+
+class CodeForm(forms.Form):
+    """The code from the mail; dashes, spaces and case do not matter."""
+
+    code = forms.CharField(
+        label=_("Code"),
+        max_length=40,
+        widget=forms.TextInput(
+            attrs={"autocomplete": "one-time-code", "autocapitalize": "characters", "spellcheck": "false"}
+        ),
+    )
+
+
+class AddPasskeyForm(AddWebAuthnForm):
+    """A passkey with its name. For a customer it opens the door alone, so that is ticked already."""
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.fields["name"].label = _("Name, for telling it from others")
+        self.fields["passwordless"].label = _("Sign in with it alone")
+        self.fields["passwordless"].help_text = _("The device asks for a fingerprint, a face or a PIN.")
+        if not signin.is_member(self.user.pk):
+            self.fields["passwordless"].initial = True

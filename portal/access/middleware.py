@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from typing import Any
+from typing import Any, Final
 
 from django.conf import settings
 from django.contrib import messages
@@ -17,7 +17,12 @@ from django.utils.translation import gettext as _
 from lifecycle.care import signin
 
 from . import second_factor
+from .devices import note_seen
+from .door import is_fresh, to_fresh_sign_in
 from .registry import ROLES_OF, allows, rule_of
+
+CHANGES_PASSKEYS: Final = frozenset({"mfa_add_webauthn", "mfa_edit_webauthn", "mfa_remove_webauthn"})
+PASSKEY_PAGES: Final = CHANGES_PASSKEYS | {"mfa_index", "mfa_list_webauthn"}
 
 
 class AccessMiddleware:
@@ -38,6 +43,7 @@ class AccessMiddleware:
             request.user_seen = True
             request.member = signin.member_of(request.user.pk)
             request.customer_ids = signin.customer_ids_of(request.user.pk)
+            note_seen(request)
         response = self.get_response(request)
         if request.user_seen and not response.has_header("Cache-Control"):
             # What one person may see must not wait in a shared cache for the next one.
@@ -66,7 +72,18 @@ class AccessMiddleware:
             raise PermissionDenied("Your role does not open this page.")
         if rule in ROLES_OF:
             return _second_factor(request)
+        if member is None and match is not None and match.view_name.startswith("mfa_"):
+            return _passkey_of_a_customer(request, match.view_name)
         return None
+
+
+def _passkey_of_a_customer(request: HttpRequest, name: str) -> HttpResponseBase | None:
+    """Passkeys alone, and only soon after signing in: a phone that lies about must not make a way in for good."""
+    if name not in PASSKEY_PAGES:
+        raise Http404
+    if name in CHANGES_PASSKEYS and not is_fresh(request):
+        return to_fresh_sign_in(request, request.path)
+    return None
 
 
 def _to_sign_in(request: HttpRequest) -> HttpResponseBase:

@@ -7,7 +7,6 @@ from typing import Any
 from allauth.account.authentication import get_authentication_records
 from allauth.mfa.models import Authenticator
 from allauth.mfa.signals import authenticator_added
-from allauth.mfa.utils import is_mfa_enabled
 from django.conf import settings
 from django.dispatch import receiver
 from django.http import HttpRequest
@@ -26,7 +25,7 @@ def remember_set_up(sender: Any, request: HttpRequest, user: Any, authenticator:
 
 def has_one(user: Any) -> bool:
     """Say whether the person has a second factor at all (one query)."""
-    return bool(is_mfa_enabled(user, FACTORS))
+    return Authenticator.objects.filter(user=user, type__in=FACTORS).exists()
 
 
 def shown(request: HttpRequest) -> bool:

@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
-from typing import Final
+from typing import Any, Final
 
 from django import forms
 from django.utils.translation import gettext_lazy as _
+
+from lifecycle.care.wishes import languages
 
 PURPOSES: Final = {
     "service": _("Care reminders"),
@@ -29,3 +31,38 @@ class ChoiceForm(forms.Form):
     customer = forms.IntegerField(min_value=1)
     purpose = forms.ChoiceField(choices=[(key, key) for key in PURPOSES])
     answer = forms.ChoiceField(choices=[("yes", "yes"), ("no", "no")])
+
+
+class WishesForm(forms.Form):
+    """How to be written to: language, quiet hours, a pause."""
+
+    customer = forms.IntegerField(min_value=1, widget=forms.HiddenInput)
+    language = forms.ChoiceField(label=_("Language of mails"))
+    quiet_from = forms.TimeField(
+        label=_("Quiet hours from"), required=False, widget=forms.TimeInput(attrs={"type": "time"}, format="%H:%M"),
+        help_text=_("No mail is sent in these hours of your day. Left empty: 20:00 to 08:00."),
+    )  # fmt: skip
+    quiet_to = forms.TimeField(
+        label=_("Quiet hours until"), required=False, widget=forms.TimeInput(attrs={"type": "time"}, format="%H:%M")
+    )
+    paused_until = forms.DateField(
+        label=_("Pause until"), required=False, widget=forms.DateInput(attrs={"type": "date"}, format="%Y-%m-%d"),
+        help_text=_("Nothing is written before this day. What is due then comes then. Left empty: no pause."),
+    )  # fmt: skip
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.fields["language"].choices = languages()  # type: ignore[attr-defined]
+
+
+class EraseForm(forms.Form):
+    """The name typed again, so that nobody is erased by a slip."""
+
+    typed = forms.CharField(
+        label=_("Type your name as it stands above"), max_length=160,
+        widget=forms.TextInput(attrs={"autocomplete": "off"}),
+    )  # fmt: skip
+    never_write = forms.BooleanField(
+        label=_("Keep a digest of my address, so that nobody writes to it again"), required=False,
+        help_text=_("The digest cannot be read back; it only refuses the address should somebody enter it anew."),
+    )  # fmt: skip

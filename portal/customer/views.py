@@ -2,34 +2,27 @@
 
 from __future__ import annotations
 
-from datetime import date
-from zoneinfo import ZoneInfo
+from uuid import UUID
 
-from django.contrib import messages
-from django.http import Http404, HttpResponse
+from django.http import Http404, HttpResponse, HttpResponseBase
 from django.shortcuts import redirect, render
-from django.utils import timezone
-from django.utils.translation import gettext as _
 from django.views.decorators.cache import never_cache
 from django.views.decorators.gzip import gzip_page
-from django.views.decorators.http import require_GET, require_http_methods
+from django.views.decorators.http import require_GET
 
 from lifecycle.care import customer_reads
-from lifecycle.care.register import set_consent
+from lifecycle.care.photos import photo_file, photos_for_customer
+from lifecycle.care.reports.reads import of_customer
 from lifecycle.care.sentence import vehicle_sentence
 from lifecycle.care.vehicle_reads import vehicle_for_customer
 from lifecycle.errors import NotFoundHere
 from portal.access.people import PortalRequest
 from portal.access.registry import access
 from portal.drawings.page import vehicle_page
+from portal.pictures import picture_answer
 
-from .forms import PURPOSES, WORDINGS, ChoiceForm
+from .common import today_of
 from .words import due_words, habits_words, visit_words
-
-
-def _today(request: PortalRequest) -> date:
-    """The calendar day where the customer is."""
-    return timezone.now().astimezone(ZoneInfo(customer_reads.zone_of(request.customer_ids))).date()
 
 
 @access("customer")
@@ -40,7 +33,7 @@ def home(request: PortalRequest) -> HttpResponse:
     kept = customer_reads.kept_ids(request.customer_ids)
     if len(kept) == 1:
         return redirect("customer:vehicle", vehicle_id=kept[0])
-    lines = customer_reads.vehicle_lines(customer_ids=request.customer_ids, today=_today(request))
+    lines = customer_reads.vehicle_lines(customer_ids=request.customer_ids, today=today_of(request))
     return render(request, "customer/home.html", {"lines": lines})
 
 
@@ -51,7 +44,7 @@ def home(request: PortalRequest) -> HttpResponse:
 def vehicle(request: PortalRequest, vehicle_id: int) -> HttpResponse:
     """How my vehicle is, what is due and why, and how we know."""
     try:
-        view = vehicle_for_customer(customer_ids=request.customer_ids, vehicle_id=vehicle_id, today=_today(request))
+        view = vehicle_for_customer(customer_ids=request.customer_ids, vehicle_id=vehicle_id, today=today_of(request))
     except NotFoundHere as error:
         raise Http404 from error
     context = {
@@ -59,47 +52,19 @@ def vehicle(request: PortalRequest, vehicle_id: int) -> HttpResponse:
         "vehicle": view,
         "sentence": vehicle_sentence(view),
         "dues": due_words(view),
-        "visits": [visit_words(visit, view.today) for visit in view.proposals if len(visit.tasks) > 1],
+        "visits": [(visit.id, visit_words(visit, view.today)) for visit in view.proposals],
         "habits": habits_words(view),
+        "photos": photos_for_customer(request.customer_ids, vehicle_id),
+        "reports": of_customer(request.customer_ids, vehicle_id),
     }
     return render(request, "customer/vehicle.html", context)
 
 
 @access("customer")
-@require_http_methods(["GET", "POST"])
-@never_cache
-def choices(request: PortalRequest) -> HttpResponse:
-    """What I want to hear about. Each answer is one small form; the words shown are kept with it."""
-    if request.method == "POST":
-        return _choose(request)
-    lines = customer_reads.choices(request.customer_ids)
-    context = {
-        "lines": [{"line": line, "title": PURPOSES[line.purpose], "wording": WORDINGS[line.purpose]} for line in lines],
-        "several": len(request.customer_ids) > 1,
-    }
-    return render(request, "customer/choices.html", context)
-
-
-def _choose(request: PortalRequest) -> HttpResponse:
-    form = ChoiceForm(request.POST)
-    if not form.is_valid():
-        messages.error(request, _("That choice could not be read; nothing was changed. Please use the buttons below."))
-        return redirect("customer:choices")
-    customer_id: int = form.cleaned_data["customer"]
-    if customer_id not in request.customer_ids:
-        raise Http404
-    purpose: str = form.cleaned_data["purpose"]
-    given = form.cleaned_data["answer"] == "yes"
-    set_consent(
-        studio=customer_reads.studio_of_customer(customer_id).studio,
-        customer_id=customer_id,
-        purpose=purpose,
-        given=given,
-        how="own page",
-        wording=str(WORDINGS[purpose]),
-        actor=f"customer:{customer_id}",
-        at=timezone.now(),
-    )
-    said = _("%(purpose)s: yes, from now on.") if given else _("%(purpose)s: no more, from now on.")
-    messages.success(request, said % {"purpose": PURPOSES[purpose]})
-    return redirect("customer:choices")
+@require_GET
+def photo(request: PortalRequest, uid: UUID, size: str) -> HttpResponseBase:
+    """One photo of a vehicle that I keep, added since I took it over."""
+    try:
+        return picture_answer(request, photo_file(uid, size, customer_ids=request.customer_ids))
+    except NotFoundHere as error:
+        raise Http404 from error

@@ -209,28 +209,38 @@ def rows(course: Sequence[CoursePoint], *, events: Sequence[EventView], today: d
 
 
 def draw(
-    course: Sequence[CoursePoint], *, events: Sequence[EventView], today: date, key: str, title: str
+    course: Sequence[CoursePoint],
+    *,
+    events: Sequence[EventView],
+    today: date,
+    key: str,
+    title: str,
+    other: Sequence[CoursePoint] = (),
 ) -> SafeString:
     """The course as SVG.
 
     Args:
         course: at least two points, oldest first.
         key: unique on the page, for the ids.
+        other: the course if the vehicle were used otherwise from today on; drawn as a second band.
 
     Raises:
         ValueError: with fewer than two points there is no course.
     """
     if len(course) < 2:
         raise ValueError(f"a course needs two points at least; {len(course)} given")
-    scale = _Scale(course[0].on, max(course[-1].on, course[0].on + timedelta(days=1)))
+    last = max(course[-1].on, course[0].on + timedelta(days=1), *(point.on for point in other[-1:]))
+    scale = _Scale(course[0].on, last)
     drawn = thin_out(with_day(course, today), MOST_POINTS, keep=today)
+    said = describe(course, today) + (f" {describe_other(other)}" if other else "")
     parts = join(
         [
             el("title", title, id=f"{key}-t"),
-            el("desc", describe(course, today), id=f"{key}-d"),
+            el("desc", said, id=f"{key}-d"),
             *_thresholds(scale),
             *_band([p for p in drawn if p.on >= today], scale, "future"),
             *_band([p for p in drawn if p.on <= today], scale, "past"),
+            *_other(other, scale, today),
             el("path", d=f"M{number(LEFT)} {number(BOTTOM)}H{number(RIGHT)}", class_="axis"),
             *_ticks(scale),
             *_events(events, scale),
@@ -239,5 +249,29 @@ def draw(
     )
     return el(
         "svg", parts, viewBox=f"0 0 {WIDTH} {HEIGHT}", role="img", class_="drawing course",
-        aria_labelledby=f"{key}-t {key}-d",
+        aria_labelledby=f"{key}-t {key}-d", data_course=key, data_from=scale.first.isoformat(),
+        data_to=scale.last.isoformat(),
     )  # fmt: skip
+
+
+def describe_other(other: Sequence[CoursePoint]) -> str:
+    """Where the changed course ends, in one sentence."""
+    last = other[-1]
+    return _("Used otherwise it falls to between %(low)d and %(high)d percent on %(last)s.") % {
+        "low": round(last.p10 * 100), "high": round(last.p90 * 100), "last": day(last.on),
+    }  # fmt: skip
+
+
+def _other(other: Sequence[CoursePoint], scale: _Scale, today: date) -> list[SafeString]:
+    """The changed course from today on, and below the axis which line is which."""
+    ahead = [point for point in thin_out(with_day(other, today), MOST_POINTS, keep=today) if point.on >= today]
+    if len(ahead) < 2:
+        return []
+    half = (LEFT + RIGHT) / 2
+    return [
+        *_band(ahead, scale, "other"),
+        el("path", d=f"M{number(LEFT)} {HEIGHT - 6}h22", class_="median future"),
+        el("text", _("as now"), x=LEFT + 28, y=HEIGHT - 2, class_="aside"),
+        el("path", d=f"M{number(half)} {HEIGHT - 6}h22", class_="median other"),
+        el("text", _("used otherwise"), x=half + 28, y=HEIGHT - 2, class_="aside"),
+    ]

@@ -67,6 +67,7 @@ class LayerPage:
 
 @dataclass(frozen=True, slots=True)
 class SurfacePage:
+    id: int
     number: int
     key: str
     name: str
@@ -224,6 +225,7 @@ def surface_page(number: int, surface: SurfaceView, vehicle: VehicleView, *, fir
     says = _says(surface, vehicle)
     grimy = surface.grimy and stage != "clogged"
     return SurfacePage(
+        id=surface.id,
         number=number,
         key=f"s{surface.id}",
         name=surface.name,

@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Container, Iterable, Sequence
 from dataclasses import dataclass
-from typing import Final
+from typing import Final, Protocol, TypeVar
 
 from django.utils.safestring import SafeString
 from django.utils.translation import gettext as _
@@ -67,6 +67,16 @@ class PlanItem:
     grimy: bool = False
 
 
+class HasCode(Protocol):
+    """Anything with the code of a surface."""
+
+    @property
+    def code(self) -> str: ...
+
+
+Coded = TypeVar("Coded", bound=HasCode)
+
+
 def regions_of(code: str) -> tuple[str, ...]:
     """Regions that a surface's code covers; empty: it has no place in the plan (trim, leather, engine bay)."""
     words = code.lower().replace("-", "_")
@@ -89,7 +99,8 @@ def _size(outline: Sequence[Point]) -> float:
     return (max(xs) - min(xs)) * (max(ys) - min(ys))
 
 
-def _order(name: str) -> int:
+def order_of(name: str) -> int:
+    """Place of a region in the order of drawing."""
     return next(i for i, start in enumerate(ORDER) if name.startswith(start))
 
 
@@ -114,6 +125,21 @@ def _item(item: PlanItem, outlines: Sequence[Sequence[Point]]) -> SafeString:
     return el("a", title, *shapes, *label, href=item.href, aria_label=f"{item.name}: {item.word}")
 
 
+def owners(items: Iterable[Coded], known: Container[str]) -> dict[str, Coded]:
+    """Which surface has which region of the plan.
+
+    The first to name a region has it, unless a later one names fewer (a single door over all doors).
+    """
+    taken: dict[str, Coded] = {}
+    for item in items:
+        for region in regions_of(item.code):
+            if region in known and (
+                region not in taken or len(regions_of(item.code)) < len(regions_of(taken[region].code))
+            ):
+                taken[region] = item
+    return taken
+
+
 def draw(items: Sequence[PlanItem], *, body: str, key: str, title: str) -> SafeString:
     """The plan as SVG, with a link for each surface that has a place in it.
 
@@ -123,22 +149,15 @@ def draw(items: Sequence[PlanItem], *, body: str, key: str, title: str) -> SafeS
     """
     shape = body_of(body)
     known = regions(shape)
-    taken: dict[str, PlanItem] = {}
-    for item in items:
-        for region in regions_of(item.code):
-            # The first to name a region has it, unless a later one names fewer (a single door over all doors).
-            if region in known and (
-                region not in taken or len(regions_of(item.code)) < len(regions_of(taken[region].code))
-            ):
-                taken[region] = item
+    taken = owners(items, known)
     empty = [
         el("path", d=line(outline, closed=True), class_="outline")
-        for name in sorted(known, key=_order)
+        for name in sorted(known, key=order_of)
         if name not in taken
         for outline in known[name]
     ]
     drawn = []
-    for item in sorted(items, key=lambda i: min((_order(r) for r in regions_of(i.code) if r in known), default=99)):
+    for item in sorted(items, key=lambda i: min((order_of(r) for r in regions_of(i.code) if r in known), default=99)):
         outlines = [outline for name, owner in taken.items() if owner is item for outline in known[name]]
         if outlines:
             drawn.append(_item(item, outlines))

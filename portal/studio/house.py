@@ -11,13 +11,14 @@ from django.http import Http404, HttpResponse
 from django.shortcuts import redirect, render
 from django.views.decorators.http import require_GET, require_http_methods
 
-from lifecycle.care import founding, goods, house_reads
+from lifecycle.care import documents, founding, goods, house_reads
+from lifecycle.condition import learning
 from lifecycle.errors import DomainError, NotFoundHere
 from portal.access.invitation import days_it_holds, invite
 from portal.access.people import MemberRequest
 from portal.access.registry import access
 
-from .common import attempt, plain
+from .common import attempt, plain, studio_today
 from .house_forms import MemberForm, PriceForm, ProductForm, RoleForm
 from .register import sent, who_and_when
 
@@ -134,7 +135,13 @@ def product(request: MemberRequest, product_id: int) -> HttpResponse:
     done = None
     if form.is_valid():
         done = _save_product(request, form, product_id, "is changed. The vehicles that wear it are assessed anew.")
-    return done or render(request, "studio/product.html", {"form": form, "row": row})
+    if done is not None:
+        return done
+    studio = request.member.studio
+    (held,) = documents.sheets(studio, today=studio_today(request), product_ids=[product_id])
+    learned = learning.learned_of(studio, product_id)
+    context = {"form": form, "row": row, "sheets": held, "learned": learned, "figure_key": f"layer.{row.kind}.months"}
+    return render(request, "studio/product.html", context)
 
 
 def _fields_of(row: goods.ProductRow) -> dict[str, Any]:

@@ -12,7 +12,7 @@ from django.views.decorators.http import require_GET, require_POST
 
 from lifecycle.care import register
 from lifecycle.errors import DomainError, NotFoundHere
-from lifecycle.reminders import reads
+from lifecycle.reminders import reads, retries, tending
 from portal.access.people import MemberRequest
 from portal.access.registry import access
 
@@ -58,7 +58,7 @@ def pause(request: MemberRequest) -> HttpResponse:
     register.pause_studio(studio=request.member.studio, paused=paused, actor=request.member.actor, at=timezone.now())
     messages.success(
         request,
-        "Reminders are paused: nothing is written to customers until you let them go again."
+        "Reminders are paused: nothing new is written, and what is written waits, until you let them go again."
         if paused
         else "Reminders go again; the next round of the worker decides them anew.",
     )
@@ -74,6 +74,7 @@ def outbox(request: MemberRequest) -> HttpResponse:
         "page": reads.outbox(studio, state=state, page=page_number(request)),
         "counts": reads.counts(studio),
         "state": state,
+        "errors": retries.in_words(),
         "more": other_pages(request),
     }
     return render(request, "studio/outbox.html", context)
@@ -90,8 +91,38 @@ def _mail_or_404(request: MemberRequest, message_id: int) -> reads.Mail:
 @require_GET
 def message(request: MemberRequest, message_id: int) -> HttpResponse:
     """One message exactly as it is sent, with its receipts."""
-    context = {"mail": _mail_or_404(request, message_id), "message_id": message_id}
+    mail = _mail_or_404(request, message_id)
+    context = {
+        "mail": mail,
+        "message_id": message_id,
+        "may_retry": mail.state in tending.MAY_RETRY,
+        "may_stop": mail.state in tending.MAY_STOP,
+    }
     return render(request, "studio/message.html", context)
+
+
+@access("desk")
+@require_POST
+def tend(request: MemberRequest, message_id: int) -> HttpResponse:
+    """Send a failed or stopped message again, or stop one that waits; the button says which."""
+    asked = request.POST.get("do", "")
+    verb = {"retry": tending.retry, "stop": tending.stop}.get(asked)
+    if verb is None:
+        _mail_or_404(request, message_id)
+        messages.error(request, "Nothing was asked for: press one of the two buttons.")
+        return redirect("studio:message", message_id=message_id)
+    try:
+        verb(studio=request.member.studio, message_id=message_id, actor=request.member.actor, at=timezone.now())
+    except NotFoundHere as error:
+        raise Http404 from error
+    except DomainError as error:
+        messages.error(request, plain(error))
+    else:
+        messages.success(
+            request,
+            "It is ready again; the next round of the worker sends it." if asked == "retry" else "It is not sent.",
+        )
+    return redirect("studio:message", message_id=message_id)
 
 
 @access("desk")

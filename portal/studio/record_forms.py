@@ -1,4 +1,4 @@
-"""Forms of the technician: a layer, a wash or event, an inspection with its readings and findings."""
+"""Forms of the technician: a wash or event, an inspection with its readings and findings."""
 
 from __future__ import annotations
 
@@ -9,7 +9,8 @@ from typing import Any, Final
 from django import forms
 
 from lifecycle.care.directory import RecordChoices
-from lifecycle.care.record import LIMITS, STUDIO_EVENT_KINDS, FindingEntry, ReadingEntry
+from lifecycle.care.reading_rows import LIMITS, ReadingEntry
+from lifecycle.care.record import FINDING_KINDS, STUDIO_EVENT_KINDS, FindingEntry
 from lifecycle.wear import choices as words
 
 from .forms import DayInput
@@ -22,10 +23,6 @@ READING_KINDS: Final = (
     ("thickness_um", "total film thickness, µm"),
 )
 METHODS: Final = (("", "—"), ("magnetic", "magnetic"), ("eddy", "eddy current"), ("ultrasonic", "ultrasonic"))
-FINDINGS: Final = (
-    "swirl marks", "scratch", "stone chip", "etching", "water spots", "staining", "film edge lifting", "haze",
-    "overspray", "crack", "other",
-)  # fmt: skip
 MAX_VALUES: Final = 20
 
 
@@ -44,49 +41,6 @@ class DatedForm(forms.Form):
         if day > self.today:
             raise forms.ValidationError(f"{day} lies in the future; give the day on which it happened.")
         return day
-
-
-class LayerForm(DatedForm):
-    """A layer that was put on, on one or several surfaces at once."""
-
-    surfaces = forms.TypedMultipleChoiceField(
-        label="Surfaces",
-        coerce=int,
-        widget=forms.CheckboxSelectMultiple,
-        error_messages={"required": "Tick the surface that the layer is on."},
-    )
-    product = forms.TypedChoiceField(label="Product", coerce=int, required=False, empty_value=None)
-    kind = forms.ChoiceField(
-        label="Kind of layer",
-        required=False,
-        choices=[("", "as the product"), *((kind, _spaced(kind)) for kind in words.LAYER_KINDS)],
-        help_text="Needed only where no product is chosen.",
-    )
-    coats = forms.IntegerField(label="Coats", min_value=1, max_value=12, initial=1)
-    applied = forms.DateField(label="Put on", widget=DayInput)
-    batch = forms.CharField(label="Batch", required=False, max_length=40)
-    applicator = forms.TypedChoiceField(label="By", coerce=int, required=False, empty_value=None)
-
-    def __init__(self, *args: Any, **kwargs: Any) -> None:
-        super().__init__(*args, **kwargs)
-        self.fields["surfaces"].choices = [(row.id, row.label) for row in self.choices.surfaces]
-        self.fields["product"].choices = [
-            ("", "not on the product list"),
-            *((row.id, f"{row.label} ({_spaced(row.kind)})") for row in self.choices.products),
-        ]
-        self.fields["applicator"].choices = [("", "not noted"), *((row.id, row.label) for row in self.choices.members)]
-
-    def clean_applied(self) -> date:
-        return self._not_ahead(self.cleaned_data["applied"])
-
-    def clean(self) -> dict[str, Any]:
-        cleaned: dict[str, Any] = super().clean() or {}
-        kinds = {row.id: row.kind for row in self.choices.products}
-        if not cleaned.get("kind"):
-            cleaned["kind"] = kinds.get(cleaned.get("product"), "")
-        if not cleaned["kind"] and not self.errors:
-            self.add_error("product", "Choose a product, or say which kind of layer it is.")
-        return cleaned
 
 
 class EventForm(DatedForm):
@@ -185,7 +139,7 @@ class ReadingForm(forms.Form):
 class FindingForm(forms.Form):
     """One thing that was noticed."""
 
-    kind = forms.ChoiceField(label="What", required=False, choices=[("", "—"), *((kind, kind) for kind in FINDINGS)])
+    kind = forms.ChoiceField(label="What", required=False, choices=[("", "—"), *FINDING_KINDS])
     surface = forms.TypedChoiceField(label="Surface", coerce=int, required=False, empty_value=None)
     severity = forms.IntegerField(label="Severity, 1 to 5", required=False, min_value=1, max_value=5, initial=1)
     pre_existing = forms.BooleanField(label="was there before our work", required=False, initial=True)

@@ -1,11 +1,10 @@
-"""Record what was put on, what happened, what was seen. After each, the vehicle is assessed anew."""
+"""Record what happened and what was seen (what was put on: `layers`). After each, the vehicle is assessed anew."""
 
 from __future__ import annotations
 
 from functools import partial
 
 from django.contrib import messages
-from django.db import transaction
 from django.http import HttpResponse
 from django.shortcuts import redirect, render
 from django.utils import timezone
@@ -19,7 +18,7 @@ from portal.access.registry import access
 
 from . import cautions
 from .common import attempt, bounded_int, studio_today
-from .record_forms import FINDINGS_SET, READINGS, EventForm, InspectionForm, LayerForm
+from .record_forms import FINDINGS_SET, READINGS, EventForm, InspectionForm
 from .register import kept_or_404
 
 
@@ -29,50 +28,11 @@ def choices_or_404(request: MemberRequest, vehicle_id: int) -> RecordChoices:
     return record_choices(request.member.studio, vehicle_id)
 
 
-def _done(request: MemberRequest, choices: RecordChoices, what: str) -> HttpResponse:
+def done(request: MemberRequest, choices: RecordChoices, what: str) -> HttpResponse:
+    """After a record: assess, say what was recorded, show the vehicle."""
     condition.assess_one(studio=request.member.studio, vehicle_id=choices.vehicle_id, at=timezone.now())
     messages.success(request, f"{what} for {choices.vehicle}, {choices.plate}. The forecast below counts it.")
     return redirect("studio:vehicle", vehicle_id=choices.vehicle_id)
-
-
-def _record_layers(request: MemberRequest, data: dict[str, object]) -> int:
-    at = timezone.now()
-    with transaction.atomic():
-        for surface_id in data["surfaces"]:  # all of them or none
-            record.record_layer(
-                studio=request.member.studio,
-                surface_id=surface_id,
-                kind=data["kind"],
-                applied=data["applied"],
-                product_id=data["product"],
-                coats=data["coats"],
-                batch=data["batch"],
-                applicator_id=data["applicator"],
-                actor=request.member.actor,
-                at=at,
-            )
-    return len(data["surfaces"])
-
-
-@access("technician")
-@require_http_methods(["GET", "POST"])
-def layer(request: MemberRequest, vehicle_id: int) -> HttpResponse:
-    """Record a layer on one or several surfaces."""
-    choices, today = choices_or_404(request, vehicle_id), studio_today(request)
-    initial = {"applied": today, "applicator": request.member.id, "surfaces": request.GET.getlist("surface")}
-    form = LayerForm(request.POST or None, choices=choices, today=today, initial=initial)
-    if request.method == "POST" and form.is_valid():
-        count = attempt(form, partial(_record_layers, request, form.cleaned_data))
-        if count is not None:
-            return _done(request, choices, f"Layer recorded on {count} surface{'s' if count > 1 else ''}")
-    context = {
-        "form": form,
-        "vehicle": choices,
-        "heading": "Record a layer",
-        "cautions": cautions.for_layer(choices.powertrain),
-        "product_cautions": cautions.of_products(choices.products),
-    }
-    return render(request, "studio/record.html", context)
 
 
 @access("technician")
@@ -98,7 +58,7 @@ def event(request: MemberRequest, vehicle_id: int) -> HttpResponse:
             at=timezone.now(),
         )
         if attempt(form, verb) is not None:
-            return _done(request, choices, f"{data['kind'].replace('_', ' ').capitalize()} recorded")
+            return done(request, choices, f"{data['kind'].replace('_', ' ').capitalize()} recorded")
     context = {
         "form": form,
         "vehicle": choices,
@@ -134,13 +94,13 @@ def inspection(request: MemberRequest, vehicle_id: int) -> HttpResponse:
             at=timezone.now(),
         )
         if attempt(form, verb) is not None:
-            return _done(request, choices, "Inspection recorded")
+            return done(request, choices, "Inspection recorded")
     context = {
         "form": form,
         "readings": readings,
         "findings": findings,
         "vehicle": choices,
-        "cautions": cautions.INSPECTION,
+        "cautions": cautions.for_inspection(choices.powertrain),
         "wants_rows": wants_rows,
     }
     return render(request, "studio/inspection.html", context)

@@ -141,7 +141,7 @@ class PersonFields(forms.Form):
         label="E-mail", required=False, max_length=254, help_text="Without one no reminder can be sent."
     )
     phone = forms.CharField(label="Phone", required=False, max_length=40)
-    language = forms.ChoiceField(label="Language of the letters", choices=settings.LANGUAGES)
+    language = forms.ChoiceField(label="Language of the letters", choices=settings.MAIL_LANGUAGES)
     zone = forms.CharField(
         label="Time zone", max_length=64, help_text="Like Europe/Oslo. It decides when the night is quiet."
     )

@@ -4,18 +4,17 @@ from __future__ import annotations
 
 from functools import partial
 
-from django.contrib import messages
-from django.db import transaction
 from django.http import HttpResponse
 from django.shortcuts import render
 from django.views.decorators.http import require_http_methods
 
-from lifecycle.care import keeping, record
+from lifecycle.care import corrections, keeping, record
 from portal.access.people import MemberRequest
 from portal.access.registry import access
 
 from . import cautions
 from .common import attempt, studio_today
+from .corrections import said
 from .register import assessed, kept_or_404, sent, who_and_when
 from .usage_forms import CorrectionForm, EndStorageForm, HabitsForm, StorageForm, habits_initial
 
@@ -59,15 +58,6 @@ def storage(request: MemberRequest, vehicle_id: int) -> HttpResponse:
     return render(request, "studio/storage.html", context)
 
 
-def _record_corrections(request: MemberRequest, form: CorrectionForm) -> int:
-    data = dict(form.cleaned_data)
-    chosen = data.pop("surfaces")
-    with transaction.atomic():
-        for surface_id in chosen:  # all of them or none
-            record.record_correction(surface_id=surface_id, **data, **who_and_when(request))
-    return len(chosen)
-
-
 @access("member")
 @require_http_methods(["GET", "POST"])
 def correction(request: MemberRequest, vehicle_id: int) -> HttpResponse:
@@ -76,17 +66,21 @@ def correction(request: MemberRequest, vehicle_id: int) -> HttpResponse:
     initial = {"on": today, "surfaces": request.GET.getlist("surface")}
     form = CorrectionForm(sent(request), surfaces=vehicle.surfaces, today=today, initial=initial)
     if form.is_valid():
-        count = attempt(form, partial(_record_corrections, request, form))
-        if count is not None:
-            said = f"Correction recorded on {count} surface{'s' if count > 1 else ''}."
-            if form.cleaned_data["stage"] != "unknown_past":
-                messages.info(request, "The coats above the clear coat ended there; record what was put on since.")
-            return assessed(request, vehicle_id, f"{said} The forecast below counts it.")
+        data = dict(form.cleaned_data)
+        verb = partial(
+            corrections.record_corrections, vehicle_id=vehicle_id, surface_ids=data.pop("surfaces"),
+            member_id=request.member.id, **data, **who_and_when(request),
+        )  # fmt: skip
+        outcome = attempt(form, verb)
+        if outcome is not None:
+            said(request, outcome)
+            return assessed(request, vehicle_id, "The forecast below counts it.")
     context = {
         "form": form,
         "vehicle": vehicle,
         "heading": "Record a correction",
-        "lead": "Every coat above the clear coat ends on these surfaces; a film stays and loses its own top coat.",
+        "lead": "Every coat above the clear coat ends on these surfaces; a film stays and loses its own top coat. A "
+        "panel without budget is refused, the others go on.",
         "cautions": cautions.CORRECTION,
     }
     return render(request, "studio/record.html", context)

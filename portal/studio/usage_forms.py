@@ -156,6 +156,11 @@ class CorrectionForm(DayForm):
         help_text="Only if it was measured; else the usual range of this work is counted.",
     )
     removal_high_um = forms.FloatField(label="Taken off at most, µm", required=False, min_value=0, max_value=200)
+    happened_elsewhere = forms.BooleanField(
+        label="It has happened already, elsewhere or earlier",
+        required=False,
+        help_text="Then it is recorded as it was, whatever the budget says, and the journal notes it.",
+    )
 
     def __init__(self, *args: Any, surfaces: Sequence[SurfaceFacts], **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)

@@ -7,7 +7,10 @@ from django.shortcuts import render
 from django.views.decorators.http import require_GET
 
 from lifecycle.care import directory, worklist
+from lifecycle.care.cure_calendar import cure_calendar
 from lifecycle.care.keeping_reads import retired_on
+from lifecycle.care.life_reads import keeper_lines
+from lifecycle.care.photos import photos_of
 from lifecycle.care.vehicle_reads import vehicle_for_studio
 from lifecycle.errors import NotFoundHere
 from portal.access.people import MemberRequest
@@ -45,7 +48,10 @@ def vehicle(request: MemberRequest, vehicle_id: int) -> HttpResponse:
             for due in view.dues
             if due.id in rows
         ],
+        "photos": photos_of(request.member.studio, vehicle_id),
         "left_on": left_on,
+        "keepers": keeper_lines(vehicle_id),
+        "cure": cure_calendar(studio=request.member.studio, vehicle_id=vehicle_id, today=view.today),
         "may_keep": left_on is None,
         "may_record": left_on is None and request.member.role in ROLES_OF["technician"],
         "may_book": left_on is None and request.member.role in ROLES_OF["desk"],

@@ -5,19 +5,21 @@ from __future__ import annotations
 from functools import partial
 
 from django.contrib import messages
-from django.http import HttpResponse
+from django.http import Http404, HttpResponse
 from django.shortcuts import redirect, render
 from django.utils import timezone
-from django.views.decorators.http import require_GET, require_http_methods
+from django.views.decorators.http import require_GET, require_http_methods, require_POST
 
-from lifecycle.care import visits, worklist
+from lifecycle.care import phoning, visit_reads, visits, worklist
+from lifecycle.errors import DomainError, NotFoundHere
 from portal.access.people import MemberRequest
 from portal.access.registry import ROLES_OF, access
 
-from .common import attempt, bounded_int, other_pages, page_number, studio_today
+from .common import attempt, bounded_int, other_pages, page_number, plain, studio_today
 from .forms import BookingForm
 from .register import kept_or_404
 
+REQUESTS_SHOWN = 5
 WHEN = (("now", "Open now"), ("soon", "Open within 30 days"), ("all", "All that is known"))
 
 
@@ -34,16 +36,38 @@ def work(request: MemberRequest) -> HttpResponse:
         when=when if when in dict(WHEN) else "soon",
         page=page_number(request),
     )
+    may_answer = request.member.role in ROLES_OF["desk"]
+    asked = visit_reads.requests(request.member.studio, at=timezone.now()) if may_answer else ()
     context = {
+        "requests": asked[:REQUESTS_SHOWN],
+        "more_requests": len(asked) - REQUESTS_SHOWN,
         "list": listed,
         "when": when,
+        "calls": phoning.to_phone(request.member.studio) if may_answer else (),
         "whens": WHEN,
         "today": studio_today(request),
         "more": other_pages(request),
-        "may_book": request.member.role in ROLES_OF["desk"],
-        "may_pause": request.member.role in ROLES_OF["desk"],
+        "may_book": may_answer,
+        "may_pause": may_answer,
     }
     return render(request, "studio/work.html", context)
+
+
+@access("desk")
+@require_POST
+def phoned(request: MemberRequest, suppression_id: int) -> HttpResponse:
+    """Mark a call about a bounced or complained address as made."""
+    try:
+        phoning.mark_phoned(
+            studio=request.member.studio, suppression_id=suppression_id, actor=request.member.actor, at=timezone.now()
+        )
+    except NotFoundHere as error:
+        raise Http404 from error
+    except DomainError as error:
+        messages.info(request, plain(error))
+    else:
+        messages.success(request, "Marked as phoned. Nothing is written to this address until it is let in again.")
+    return redirect("studio:work")
 
 
 @access("desk")
