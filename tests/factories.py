@@ -115,6 +115,16 @@ class ProductFactory(DjangoModelFactory):
     kind = "ceramic_mid"
 
 
+class GaugeFactory(DjangoModelFactory):
+    class Meta:
+        model = models.Gauge
+
+    studio = factory.SubFactory(StudioFactory)
+    name = factory.Sequence(lambda n: f"Gauge {n}")
+    method, sd_um = "magnetic", 1.0
+    checked_on = TODAY - timedelta(days=30)
+
+
 class LayerFactory(DjangoModelFactory):
     class Meta:
         model = models.Layer

@@ -5,8 +5,12 @@ import os
 os.environ.setdefault("SHEENWARD_MODE", "test")
 
 from portal.settings import *  # noqa: F403
-from portal.settings import STATIC_ROOT
+from portal.settings import STATIC_ROOT, STORAGES
 
 STATIC_ROOT.mkdir(parents=True, exist_ok=True)  # whitenoise warns of an absent folder
 # Passwords of test people need no slow hash.
 PASSWORD_HASHERS = ["django.contrib.auth.hashers.MD5PasswordHasher"]
+# Every browser of a test builds its middleware; none of them need look through all static files first.
+WHITENOISE_AUTOREFRESH = True
+# Uploaded files live as long as the test process.
+STORAGES = STORAGES | {"default": {"BACKEND": "django.core.files.storage.InMemoryStorage"}}

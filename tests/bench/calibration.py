@@ -155,7 +155,7 @@ def one(world: World, generator: np.random.Generator) -> Outcome:
     surface, course, ln_sd = laid_out(car, koppen)
     ln_kappa, rank = _true_rate(world, ln_sd, generator)
     seen = replace(car, readings=readings_of(course, ln_kappa, rank, world, generator))
-    (after,) = live_clocks(seen, surface)
+    (after,) = live_clocks(seen, surface).values()
     clocks = [Clock(APPLIED, course.stress, course.life, rate) for rate in (deg.prior_rate(ln_sd=ln_sd), after.rate)]
     bands = [clock.months_band(1.0) for clock in clocks]
     return Outcome(_true_months(course, ln_kappa, rank), *bands, fixed_months=course.life.median_months)

@@ -145,8 +145,10 @@ def main() -> None:
     rows += [error(from_months_alone(year), year, file=file, name="own months") for file, year in years.items()]
     rows += recorded_errors(years)
     print("\n".join(lines(rows)))
-    print("\nClass table, all files: temperature by share of the zonal fall (in use: "
-          f"{climate_value('temperature.latitude_share'):g})")
+    print(
+        "\nClass table, all files: temperature by share of the zonal fall (in use: "
+        f"{climate_value('temperature.latitude_share'):g})"
+    )
     for share in SHARES:
         errors = with_share(share, years)
         each = "  ".join(f"{row.air_rms_k:4.1f}" for row in errors)

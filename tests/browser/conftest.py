@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import re
 import secrets
 import shutil
@@ -65,6 +66,8 @@ def browser() -> Iterator[Browser]:
     if program is None:
         pytest.skip("Chromium is absent; install: apt-get install chromium")
     with sync_playwright() as playwright:
+        # Its loop stays in this thread; without this Django refuses the database to every later test of the process.
+        os.environ["DJANGO_ALLOW_ASYNC_UNSAFE"] = "true"
         chromium = playwright.chromium.launch(executable_path=program, args=list(FLAGS))
         yield chromium
         chromium.close()

@@ -89,7 +89,6 @@ def test_pages_are_sound_in_both_widths_and_schemes(people, found, who):
     ("who", "name"),
     [
         ("stranger", "account_login"),
-        ("stranger", "account_request_login_code"),
         ("fleet", "customer:home"),
         ("customer", "customer:vehicle"),
         ("customer", "customer:choices"),

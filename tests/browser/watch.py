@@ -99,7 +99,9 @@ class Watched:
         """
         wanted: dict[str, str] = self.page.evaluate(MARK)
         reached: set[str] = set()
-        for _ in range(len(wanted) + 5):
+        # A day or a time is several stops: one for each of its parts and one for its picker.
+        parts: int = self.page.evaluate("document.querySelectorAll('input[type=date], input[type=time]').length")
+        for _ in range(len(wanted) + 4 * parts + 5):
             self.page.keyboard.press("Tab")
             number = self.page.evaluate("document.activeElement?.dataset?.tab")
             if number is not None:

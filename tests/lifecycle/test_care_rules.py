@@ -12,7 +12,7 @@ import pytest
 
 from lifecycle.care.clean_rules import decontamination_months
 from lifecycle.care.coat_rules import booster_months
-from lifecycle.care.curing import cure_days
+from lifecycle.care.curing import cure_days, touchable_on
 from lifecycle.care.facts import facts_of
 from lifecycle.wear.types import (
     EventInput,
@@ -143,6 +143,17 @@ def test_a_wash_inside_a_decontamination_is_not_asked_for_twice():
 def test_cure_takes_longer_in_the_cold(air_c, expected):
     """Trade table: no booster for up to 30 days; full cure up to 21 days, half as long again per 10 K below 20 °C."""
     assert cure_days(air_c) == pytest.approx(expected)
+
+
+def test_the_data_sheet_sets_how_long_a_coat_is_left_alone():
+    """Trade rule: the data sheet wins; stretched by the cold, 1.9 times at 2 °C (February here)."""
+    layer = mid(date(2026, 2, 20))
+    forecast, vehicle = car(Panel(layers=(layer,)))
+    for own, expected in ((None, 40), (10.0, 19)):  # 21 days of full cure by the table, 10 by the sheet
+        told = LayerInput(key=layer.key, kind=layer.kind, applied=layer.applied, cure_days=own)
+        sheeted = replace(vehicle, surfaces=(replace(vehicle.surfaces[0], layers=(told,)),))
+        facts = facts_of(forecast=forecast, vehicle=sheeted)
+        assert touchable_on(facts.surfaces[0], facts) == layer.applied + days(expected)
 
 
 def test_no_booster_onto_a_coat_in_cure():

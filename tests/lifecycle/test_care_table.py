@@ -26,7 +26,7 @@ from lifecycle.wear.marks import TableError
         ("cut_and_refine", (12, 16, 20, 28)),
         ("film_edge_check", (0.3, 0.5, 0.5, 0.75)),
         ("windscreen_retreat", (0.5, 0.5, 0.75, 0.75)),
-        ("wheel_retreat", (1, 1.25, 1.5, 2)),
+        ("wheel_retreat", (1, 1, 1.25, 1.5)),
         ("trim_coat", (1, 1.5, 2, 3)),
         ("leather_guard", (1.5, 2, 2.5, 3.5)),
         ("textile_proof", (2, 2.5, 3, 3)),
@@ -52,7 +52,7 @@ def test_hazardous_work_has_its_caution():
 
 
 def test_every_interval_has_an_order_and_a_source():
-    for key in ("booster.months", "decontaminate.months", "cure.chemicals_days", "refinish.rest_days"):
+    for key in ("booster.months", "decontaminate.months", "first_check.weeks", "refinish.rest_days"):
         told = figure(key)
         assert told.low <= interval(key) <= told.high
         assert told.source

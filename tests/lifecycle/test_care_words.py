@@ -232,7 +232,7 @@ def reports(draw) -> DueReport:
     )
 
 
-@settings(max_examples=250, deadline=None)
+@settings(max_examples=120, deadline=None)
 @given(reports())
 def test_whatever_the_car_the_dues_hold_together(found):
     tasks = [due.task for due in found.dues]

@@ -11,8 +11,10 @@ from django.test.utils import CaptureQueriesContext
 from lifecycle import models
 from lifecycle.care.figures import override_figure
 from lifecycle.climate.store import refresh
+from lifecycle.condition import learning
 from lifecycle.condition.durability import learned_here
 from lifecycle.condition.inputs import figures_of, rows_for, vehicle_input
+from lifecycle.condition.learning import learn, learned_of
 from lifecycle.wear.types import Mark
 from tests.factories import (
     NOW,
@@ -187,3 +189,44 @@ def test_the_number_of_queries_does_not_grow_with_vehicles(product, site) -> Non
     with CaptureQueriesContext(connection) as more:
         learned_here(product.studio, at=NOW)
     assert len(more) == len(few)
+
+
+def test_a_night_keeps_what_was_learned_for_the_pages(product, site) -> None:
+    for works, ended in ((12.0, 18.0), (14.0, 20.0)):
+        looked_after(product, site, works=works, ended_months=ended)
+    refresh(at=NOW)
+    assert learn(at=NOW) == {"studios": 1, "learned": 1}
+    (found,), (kept,) = learned_here(product.studio, at=NOW), learned_of(product.studio, product.pk)
+    assert (kept.site, kept.at, kept.vehicles, kept.ended, kept.excluded) == ("Tarn Bellow", NOW, 2, 2, 0)
+    assert (kept.label, kept.median, kept.life) == (
+        found.learned.prior_median_months, found.learned.median_months, found.learned.life_months,
+    )  # fmt: skip
+    assert (kept.says, kept.calibration_says) == (found.learned.says, found.calibration.says)
+    # Once a night, whoever wakes it; then anew, and what is no longer there goes.
+    looked_after(product, site, works=12.0, ended_months=18.0)
+    assert learn(at=NOW + timedelta(hours=6))["studios"] == 0
+    assert learned_of(product.studio, product.pk)[0].vehicles == 2
+    assert learn(at=NOW + timedelta(hours=24))["learned"] == 1
+    assert learned_of(product.studio, product.pk)[0].vehicles == 3
+    assert learned_of(StudioFactory(), product.pk) == ()
+    models.Layer.objects.update(product=None)
+    assert learn(at=NOW + timedelta(hours=48)) == {"studios": 1, "learned": 0}
+    assert learned_of(product.studio, product.pk) == ()
+
+
+def test_a_studio_that_fails_leaves_the_others_theirs(product, site, monkeypatch) -> None:
+    looked_after(product, site, works=12.0)
+    other = ProductFactory(studio=StudioFactory())
+    looked_after(other, SiteFactory(studio=other.studio), works=12.0)
+    refresh(at=NOW)
+    plain = learning.learned_here
+
+    def ill(studio, *, at):
+        if studio == product.studio:
+            raise ValueError("a figure that no table knows")
+        return plain(studio, at=at)
+
+    monkeypatch.setattr(learning, "learned_here", ill)
+    assert learn(at=NOW) == {"studios": 1, "learned": 1, "failed": 1}
+    assert learned_of(product.studio, product.pk) == ()
+    assert len(learned_of(other.studio, other.pk)) == 1

@@ -13,7 +13,8 @@ from django.core import mail
 from django.core.management import call_command
 
 from lifecycle import models, tasks
-from lifecycle.care.record import ReadingEntry, record_event, record_habits, record_inspection, record_layer
+from lifecycle.care.layering import record_layer
+from lifecycle.care.record import ReadingEntry, record_event, record_habits, record_inspection
 from lifecycle.care.register import add_surface, register_customer, register_vehicle, set_consent
 from lifecycle.care.visits import book, settle
 from lifecycle.outlook import offers
@@ -44,16 +45,12 @@ def story():
         studio=studio, site_id=site.pk, keeper_id=person.pk, plate="SKA 101", description="black large SUV",
         body="suv", size="L", colour="black", first_seen=date(2024, 3, 1), **BY,
     )  # fmt: skip
-    bonnet = add_surface(
-        studio=studio, vehicle_id=car.pk, code="bonnet", orientation="flat", substrate="steel", **BY
-    )
+    bonnet = add_surface(studio=studio, vehicle_id=car.pk, code="bonnet", orientation="flat", substrate="steel", **BY)
     record_habits(
         studio=studio, vehicle_id=car.pk, start=date(2024, 3, 1), parking="street", km_per_year=15_000,
         wash_method="bristle_tunnel", washes_per_year=12, wash_ph="neutral", road_salt="heavy", trees_birds=1, **BY,
     )  # fmt: skip
-    record_layer(
-        studio=studio, surface_id=bonnet.pk, kind="ceramic_mid", applied=date(2024, 9, 1), coats=2, **BY
-    )
+    record_layer(studio=studio, surface_id=bonnet.pk, kind="ceramic_mid", applied=date(2024, 9, 1), coats=2, **BY)
     record_event(studio=studio, vehicle_id=car.pk, kind="wash", on=date(2026, 2, 20), by="customer", **BY)
     record_inspection(
         studio=studio, vehicle_id=car.pk, on=date(2025, 9, 1), clean_state="decontaminated",
@@ -206,9 +203,7 @@ def test_a_visit_closes_the_circle(story):
     offer = models.Offer.objects.get(due=due)
     assert [step.kind for step in offer.steps.all()] == ["recommended", "offered"], "the mail told of it"
     offers.answer(studio=studio, offer_id=offer.pk, kind="accepted", **BY)
-    visit = book(
-        studio=studio, vehicle_id=car.pk, on=TODAY, tasks=[due.task], proposal_id=due.proposals.get().pk, **BY
-    )
+    visit = book(studio=studio, vehicle_id=car.pk, on=TODAY, tasks=[due.task], proposal_id=due.proposals.get().pk, **BY)
     clogged = models.Assessment.objects.get(latest=True).surfaces["bonnet"]["clogging"]["p50"]
     settle(studio=studio, visit_id=visit.pk, state="done", **BY)
     cycle(NOW + timedelta(days=7))

@@ -8,7 +8,9 @@ from tests.meta.checkout import ROOT, text_of
 
 # Read by a library through a prefix or a URL, or by compose alone: they stand in no call of ours.
 READERS = ("portal/settings.py", "lifecycle/climate/sources.py")
-OTHERS = {"EMAIL_URL", "DATABASE_URL", "ANYMAIL_MAILGUN_API_KEY", "ANYMAIL_WEBHOOK_SECRET", "SHEENWARD_DB_PASSWORD"}
+OTHERS = {"EMAIL_URL", "DATABASE_URL", "ANYMAIL_MAILGUN_API_KEY", "ANYMAIL_WEBHOOK_SECRET", "SHEENWARD_DB_PASSWORD"} | {
+    f"SHEENWARD_FILES_{option}" for option in ("BUCKET_NAME", "ENDPOINT_URL", "ACCESS_KEY", "SECRET_KEY")
+}
 
 
 def test_the_example_names_every_setting():

@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import configparser
 import subprocess
 import sys
+import tomllib
 
 from tests.meta.checkout import ROOT, files
 
@@ -47,3 +49,14 @@ def test_the_check_bites():
     done = load("lifecycle.apps")
     assert done.returncode == 1
     assert "lifecycle.apps reaches ['django']" in done.stderr
+
+
+def test_the_science_suite_loads_no_framework_and_is_as_strict_as_the_rest():
+    """tests/wear has options of its own, so that it starts without Django; warnings are errors there too."""
+    own = configparser.ConfigParser()
+    own.read(ROOT / "tests" / "wear" / "pytest.ini")
+    whole = tomllib.loads((ROOT / "pyproject.toml").read_text(encoding="utf-8"))["tool"]["pytest"]["ini_options"]
+    options = own["pytest"]["addopts"].split()
+    assert set(whole["addopts"].split()) <= set(options)
+    assert options[options.index("no:django") - 1 :][:2] == ["-p", "no:django"]
+    assert own["pytest"]["filterwarnings"].split() == whole["filterwarnings"]

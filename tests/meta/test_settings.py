@@ -47,10 +47,9 @@ def test_complete_settings_are_clean(tmp_path):
         ({"SHEENWARD_SITE_ADDRESS": None}, "Set it to the full https address"),
         ({"SHEENWARD_SITE_ADDRESS": "http://care.example.org"}, "Set it to the full https address"),
         ({"SHEENWARD_MODE": "live"}, "set it to demo, test or production"),
-        ({"SHEENWARD_MAIL": "console"}, "reach nobody"),
-        ({"REDIS_URL": "redis://127.0.0.1:6379/0"}, "several workers would queue for one writer"),
+        ({"SHEENWARD_FILES": "storages_of_nobody.backends.S3"}, "the package storages_of_nobody is not installed"),
     ],
-    ids=["no secret", "dull secret", "demo secret", "no address", "plain http", "mode", "mail", "sqlite and workers"],
+    ids=["no secret", "dull secret", "demo secret", "no address", "plain http", "mode", "no such storage"],
 )
 def test_what_is_amiss_is_said(tmp_path, change, says):
     done = start(tmp_path, **change)
@@ -58,6 +57,36 @@ def test_what_is_amiss_is_said(tmp_path, change, says):
     assert says in done.stderr
 
 
+def test_warnings_are_said_together(tmp_path):
+    done = start(
+        tmp_path, SHEENWARD_MAIL="console", REDIS_URL="redis://127.0.0.1:6379/0",
+        SHEENWARD_FILES="django.core.files.storage.InMemoryStorage", SHEENWARD_FILES_BUCKET="unknown to it",
+    )  # fmt: skip
+    assert done.returncode != 0
+    assert "reach nobody" in done.stderr
+    assert "several workers would queue for one writer" in done.stderr
+    assert "The storage of photos and documents does not answer" in done.stderr
+
+
 def test_mode_is_production_unless_said_otherwise(tmp_path):
     done = start(tmp_path, SHEENWARD_MODE=None, SHEENWARD_SECRET_KEY=None)
     assert "SHEENWARD_SECRET_KEY is missing or weak" in done.stderr
+
+
+# One setting and the provider's key. SHEENWARD_MAIL -> its settings, the first of which `check --deploy` misses.
+PROVIDERS = {
+    "anymail.backends.mailgun.EmailBackend": {"ANYMAIL_MAILGUN_API_KEY": "key-x", "ANYMAIL_WEBHOOK_SECRET": "a:b"},
+    "anymail.backends.postmark.EmailBackend": {"ANYMAIL_POSTMARK_SERVER_TOKEN": "x", "ANYMAIL_WEBHOOK_SECRET": "a:b"},
+    "anymail.backends.brevo.EmailBackend": {"ANYMAIL_BREVO_API_KEY": "x", "ANYMAIL_WEBHOOK_SECRET": "a:b"},
+}
+
+
+@pytest.mark.parametrize("backend", PROVIDERS, ids=lambda one: one.split(".")[2])
+def test_a_provider_is_one_setting_with_its_key(tmp_path, backend):
+    done = start(tmp_path, SHEENWARD_MAIL=backend, EMAIL_URL=None, **PROVIDERS[backend])
+    assert done.returncode == 0, done.stderr
+    bare = start(tmp_path, SHEENWARD_MAIL=backend, EMAIL_URL=None)
+    assert bare.returncode != 0
+    provider = backend.split(".")[2]
+    assert next(iter(PROVIDERS[backend])) in bare.stderr, "the missing key is named"
+    assert f"https://care.example.org/mail/hooks/{provider}/tracking/" in bare.stderr

@@ -51,3 +51,11 @@ def fill(site, count: int) -> None:
                 studio=site.studio, customer=customer, purpose="service", given=True, at=timezone.now(), how="form",
                 wording="Yes.",
             )  # fmt: skip
+
+
+def read_and_send(client, url: str, data: dict, **more):
+    """Send a form, and once more with the mark of the warnings that the page showed."""
+    page = client.post(url, data).content.decode()
+    seen = re.search(r'name="seen" value="([^"]+)"', page)
+    assert seen is not None, "nothing was to be read first"
+    return client.post(url, data | {"seen": seen[1]}, **more)

@@ -2,17 +2,26 @@
 
 from __future__ import annotations
 
+from datetime import timedelta
+from uuid import uuid4
+
 import pytest
 from django.http import HttpResponse
 from django.test import Client, RequestFactory
 from django.urls import reverse
 
-from lifecycle.models import Complaint, Offer, OfferStep, Visit
+from lifecycle.care.corrections import keep_plan
+from lifecycle.care.documents import add_document
+from lifecycle.care.opening import close_site
+from lifecycle.care.packages import ItemEntry, save_package
+from lifecycle.care.photos import add_photo
+from lifecycle.models import Complaint, Finding, Inspection, Offer, OfferStep, Suppression, Visit
 from portal.access.middleware import AccessMiddleware
 from tests import people
 from tests.factories import (
     NOW,
     CareDueFactory,
+    GaugeFactory,
     MessageFactory,
     ProductFactory,
     ReminderFactory,
@@ -21,8 +30,12 @@ from tests.factories import (
     SurfaceFactory,
     VehicleFactory,
 )
+from tests.lifecycle.care.paint_world import film
+from tests.lifecycle.care.report_world import inspection_of, seal
 from tests.meta.test_urls import ALL
+from tests.pictures import pdf, picture
 from tests.portal.doors import as_member, as_user
+from tests.portal.life_world import life_ids
 
 pytestmark = pytest.mark.django_db
 
@@ -36,11 +49,24 @@ WHO = {
     "studio:record_layer": TECHNICIANS,
     "studio:record_event": TECHNICIANS,
     "studio:record_inspection": TECHNICIANS,
+    "studio:intake": TECHNICIANS,
+    "studio:intake_finding": TECHNICIANS,
+    "studio:intake_worker": TECHNICIANS,
+    "studio:documents": MEMBERS,
+    "studio:document": MEMBERS,
+    "studio:photos": TECHNICIANS,
+    "studio:photo": MEMBERS,
     "studio:surfaces": MEMBERS,
     "studio:change_surface": MEMBERS,
     "studio:record_habits": MEMBERS,
     "studio:record_storage": MEMBERS,
     "studio:record_correction": MEMBERS,
+    "studio:correction_plan": TECHNICIANS,
+    "studio:kept_plan": MEMBERS,
+    "studio:plan_consent": MEMBERS,
+    "studio:plan_done": TECHNICIANS,
+    "studio:panel": MEMBERS,
+    "studio:search": MEMBERS,
     "studio:record_contract": DESK,
     "studio:new_vehicle": DESK,
     "studio:register_vehicle": DESK,
@@ -50,22 +76,44 @@ WHO = {
     "studio:register_customer": DESK,
     "studio:change_customer": DESK,
     "studio:customers": DESK,
+    "studio:life": MEMBERS,
+    "studio:part": MEMBERS,
+    "studio:wheel_sets": MEMBERS,
+    "studio:entries": MEMBERS,
+    "studio:take_back": MEMBERS,
+    "studio:contract_rule": DESK,
+    "studio:stop_rule": DESK,
+    "studio:term_done": DESK,
+    "studio:left": MEMBERS,
+    "studio:readmit": DESK,
+    "studio:erase": DESK,
     "studio:customer": DESK,
     "studio:close_complaint": DESK,
     "studio:bookings": DESK,
     "studio:settle": DESK,
+    "studio:requests": DESK,
+    "studio:request": DESK,
+    "studio:calendars": DESK,
+    "studio:calendar_address": DESK,
     "studio:reminders": DESK,
     "studio:preview": DESK,
     "studio:pause": DESK,
     "studio:outbox": DESK,
+    "studio:phoned": DESK,
     "studio:message": DESK,
     "studio:message_page": DESK,
+    "studio:tend": DESK,
     "studio:offers": DESK,
     "studio:answer": DESK,
     "studio:outlook": OWNER,
     "studio:sites": MEMBERS,
     "studio:site": MEMBERS,
     "studio:site_place": OWNER,
+    "studio:site_calendar": MEMBERS,
+    "studio:opening": OWNER,
+    "studio:hands": OWNER,
+    "studio:closures": DESK,
+    "studio:closure": DESK,
     "studio:figures": OWNER,
     "studio:figure": OWNER,
     "studio:new_site": OWNER,
@@ -77,7 +125,25 @@ WHO = {
     "studio:new_product": OWNER,
     "studio:product": OWNER,
     "studio:prices": OWNER,
+    "studio:readings": TECHNICIANS,
+    "studio:check_readings": TECHNICIANS,
+    "studio:paste_readings": TECHNICIANS,
+    "studio:gauges": TECHNICIANS,
+    "studio:new_gauge": TECHNICIANS,
+    "studio:gauge": TECHNICIANS,
     "studio:figure_group": OWNER,
+    "studio:product_windows": OWNER,
+    "studio:packages": OWNER,
+    "studio:new_package": OWNER,
+    "studio:package": OWNER,
+    "studio:apply_package": TECHNICIANS,
+    "studio:recall": MEMBERS,
+    "studio:reports": MEMBERS,
+    "studio:findings": MEMBERS,
+    "studio:report_draft": TECHNICIANS,
+    "studio:report": MEMBERS,
+    "studio:report_pdf": MEMBERS,
+    "studio:report_addendum": TECHNICIANS,
 }
 ROLES = {
     MEMBERS: {"owner", "technician", "desk"},
@@ -85,20 +151,36 @@ ROLES = {
     DESK: {"owner", "desk"},
     OWNER: {"owner"},
 }
-POST_ONLY = {"studio:close_complaint", "studio:settle", "studio:pause"}
+POST_ONLY = {"studio:check_readings", "studio:close_complaint", "studio:settle", "studio:pause", "studio:tend",
+             "studio:calendar_address", "studio:phoned"}  # fmt: skip
 WITH_OBJECT = (
+    "studio:site_calendar", "studio:opening", "studio:hands", "studio:closures", "studio:closure",
+    "studio:correction_plan", "studio:kept_plan", "studio:plan_consent", "studio:plan_done", "studio:panel",
     "studio:vehicle", "studio:book", "studio:record_layer", "studio:record_event", "studio:record_inspection",
     "studio:customer", "studio:message", "studio:message_page", "studio:preview", "studio:answer", "studio:surfaces",
     "studio:change_surface", "studio:record_habits", "studio:record_storage", "studio:record_correction",
     "studio:record_contract", "studio:register_vehicle", "studio:change_vehicle", "studio:transfer", "studio:retire",
+    "studio:readings", "studio:paste_readings", "studio:gauge",
     "studio:change_customer", "studio:site", "studio:site_place", "studio:bays", "studio:member", "studio:product",
+    "studio:photos", "studio:photo", "studio:life", "studio:part", "studio:wheel_sets", "studio:entries",
+    "studio:take_back", "studio:contract_rule", "studio:stop_rule", "studio:term_done", "studio:readmit",
+    "studio:erase", "studio:document", "studio:reports", "studio:findings", "studio:report_draft", "studio:report",
+    "studio:report_pdf", "studio:report_addendum", "studio:product_windows", "studio:package", "studio:apply_package",
+    "studio:intake", "studio:intake_finding", "studio:request",
 )  # fmt: skip
 WITH_FORM = {
+    "studio:opening", "studio:hands", "studio:closures", "studio:closure",
+    "studio:correction_plan", "studio:plan_consent", "studio:plan_done",
     "studio:book", "studio:record_layer", "studio:record_event", "studio:record_inspection", "studio:customer",
     "studio:answer", "studio:surfaces", "studio:change_surface", "studio:record_habits", "studio:record_storage",
     "studio:record_correction", "studio:record_contract", "studio:register_vehicle", "studio:change_vehicle",
     "studio:transfer", "studio:retire", "studio:change_customer", "studio:site_place", "studio:bays", "studio:member",
-    "studio:product",
+    "studio:product", "studio:readings", "studio:paste_readings", "studio:gauge", "studio:photos",
+    "studio:product_windows", "studio:package", "studio:apply_package",
+    "studio:part", "studio:wheel_sets", "studio:take_back", "studio:contract_rule",
+    "studio:stop_rule", "studio:term_done", "studio:readmit", "studio:erase", "studio:report_draft",
+    "studio:report_addendum",
+    "studio:intake", "studio:intake_finding", "studio:request",
 }  # fmt: skip
 
 
@@ -109,6 +191,10 @@ def world():
     keeper = people.customer(studio)
     vehicle = VehicleFactory(site=SiteFactory(studio=studio), keeper=keeper)
     surface = SurfaceFactory(vehicle=vehicle, code="bonnet")
+    film(surface)
+    plan = keep_plan(
+        studio=studio, vehicle_id=vehicle.pk, chosen={surface.pk: ("finishing", 1)}, actor="member:1", at=NOW
+    )
     due = CareDueFactory(vehicle=vehicle)
     offer = Offer.objects.create(
         studio=studio, vehicle=vehicle, due=due, task=due.task, price_low=80, price_high=120, made_at=NOW
@@ -116,15 +202,36 @@ def world():
     OfferStep.objects.create(studio=studio, offer=offer, kind="recommended", at=NOW)
     message = MessageFactory(customer=keeper)
     reminder = ReminderFactory(due=due)
+    shut = Suppression.objects.create(studio=studio, email="gone@example.org", why="bounced", at=NOW)
     visit = Visit.objects.create(
         studio=studio, site=vehicle.site, vehicle=vehicle, on=NOW.date(), tasks=[due.task], booked_at=NOW
     )
     complaint = Complaint.objects.create(studio=studio, customer=keeper, about="a water mark", opened_at=NOW)
-    ids = {"vehicle_id": vehicle.pk, "customer_id": keeper.pk, "message_id": message.pk, "offer_id": offer.pk,
-           "reminder_id": reminder.pk, "surface_id": surface.pk, "site_id": vehicle.site_id,
+    seen = Inspection.objects.create(studio=studio, vehicle=vehicle, on=NOW.date(), clean_state="washed", key=uuid4())
+    finding = Finding.objects.create(studio=studio, inspection=seen, kind="chip", surface=surface)
+    photo = add_photo(studio=studio, vehicle_id=vehicle.pk, upload=picture(), actor="member:1", at=NOW)
+    report = seal(inspection_of(vehicle))
+    ids = {"inspection_id": inspection_of(vehicle).pk, "report_id": report.pk, "finding_id": finding.pk}
+    product = ProductFactory(studio=studio)
+    line = [ItemEntry(product.pk)]
+    package = save_package(studio=studio, name="Full", items=line, actor="member:1", at=NOW)
+    sheet = add_document(
+        studio=studio, product_id=product.pk, kind="sds", revised_on=NOW.date(), language="en", upload=pdf(),
+        actor="member:1", at=NOW,
+    )  # fmt: skip
+    ids |= {"vehicle_id": vehicle.pk, "customer_id": keeper.pk, "message_id": message.pk, "offer_id": offer.pk,
+           "reminder_id": reminder.pk, "suppression_id": shut.pk, "surface_id": surface.pk, "site_id": vehicle.site_id,
+           "plan_id": plan.pk,
            "visit_id": visit.pk, "complaint_id": complaint.pk, "member_id": people.technician(studio).pk,
-           "product_id": ProductFactory(studio=studio).pk}  # fmt: skip
-    return studio, keeper, ids | {"key": "clog.rate", "group": "clog"}
+           "product_id": product.pk, "package_id": package.pk,
+           "gauge_id": GaugeFactory(studio=studio).pk}  # fmt: skip
+    ids |= life_ids(vehicle, keeper)
+    ids["closure_id"] = close_site(
+        studio=studio, site_id=vehicle.site_id, first=NOW.date() + timedelta(days=900),
+        last=NOW.date() + timedelta(days=900), reason="stocktaking", actor="member:1", at=NOW,
+    ).pk  # fmt: skip
+    files = {"uid": photo.uid, "size": "full", "sheet": sheet.uid}
+    return studio, keeper, ids | files | {"key": "clog.rate", "group": "clog"}
 
 
 def address(name: str, ids: dict[str, int]) -> str:

@@ -11,11 +11,11 @@ from django.db import connection
 from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
 
-from lifecycle.models import Bay, JournalEntry, Layer, Member, Price, Product, Site
+from lifecycle.models import Bay, JournalEntry, Layer, LearnedLife, Member, Price, Product, Site
 from tests import people
-from tests.factories import LayerFactory, ProductFactory, SurfaceFactory, VehicleFactory
+from tests.factories import NOW, LayerFactory, ProductFactory, SiteFactory, SurfaceFactory, VehicleFactory
 from tests.portal.doors import as_member
-from tests.portal.studio_world import text
+from tests.portal.studio_world import read_and_send, text
 
 pytestmark = pytest.mark.django_db
 NEW = {"name": "Piet Oxenrood", "email": "piet@example.org", "role": "technician"}
@@ -139,6 +139,30 @@ class TestProducts:
         owner.post(url, PRODUCT | {"life_low_months": "", "life_high_months": ""})
         assert "as the table" in text(owner.get(reverse("studio:products")))
 
+    def test_label_and_what_was_learned_stand_side_by_side(self, owner, studio, site, django_assert_num_queries):
+        product = ProductFactory(studio=studio, code="C36", kind="ceramic_mid")
+        url = reverse("studio:product", args=[product.pk])
+        with CaptureQueriesContext(connection) as few:
+            assert "Nothing has been learned of this product yet" in text(owner.get(url))
+        queries = len(few)
+        assert "How long it lasts here" not in text(owner.get(reverse("studio:new_product")))
+        said = "Only 4 vehicles here, 1 of them at the end of this layer, so take it as mostly the prior, 33 months"
+        row = {
+            "studio": studio, "product": product, "at": NOW, "label": 33.5, "median_low": 25.2, "median_mid": 29.8,
+            "median_high": 36.1, "life_low": 19.0, "life_mid": 30.0, "life_high": 47.6, "mark": "from memory",
+            "excluded": 2, "vehicles": 4, "ended": 1, "says": said, "calibration_says": "Foretold from the others.",
+        }  # fmt: skip
+        LearnedLife.objects.create(site=site, **row)
+        LearnedLife.objects.create(site=SiteFactory(studio=studio, name="Tarn Bellow"), **row)
+        with django_assert_num_queries(queries):
+            page = owner.get(url)
+        found = text(page)
+        assert f"{site.name} 34 30 (25–36) 19–48 4 1 2 from memory" in found
+        assert f"{site.name}. {said} Foretold from the others." in found
+        assert "Tarn Bellow. Only 4 vehicles" in found
+        assert reverse("studio:figure", args=["layer.ceramic_mid.months"]) in page.content.decode()
+        assert as_member(people.technician(studio)).get(url).status_code == 403
+
     def test_ends_that_do_not_fit_are_said_at_their_field(self, owner):
         page = owner.post(reverse("studio:new_product"), PRODUCT | {"life_high_months": "12"})
         assert "12 months is not more than the low end, 28" in text(page)
@@ -162,7 +186,7 @@ class TestProducts:
         technician = as_member(people.technician(studio))
         assert "C36 two-coat ceramic" in text(technician.get(url))
         data = {"surfaces": [bonnet.pk], "product": Product.objects.get().pk, "coats": "2", "applied": "2026-01-05"}
-        technician.post(url, data)
+        read_and_send(technician, url, data)
         assert Layer.objects.filter(product__code="C36", kind="ceramic_mid").count() == 1
 
     def test_queries_do_not_grow(self, owner, studio, django_assert_num_queries):
@@ -181,7 +205,7 @@ def price_data(page: str, **changes: str) -> dict[str, str]:
     """What a browser would send: every field of the form as it stands, but for the changes."""
     table = page[page.index('class="plain stack prices"') :]
     fields = re.findall(r'<input type="number" name="([^"]+)"(?: value="([^"]*)")?', table)
-    assert len(fields) == 27 * 4 * 2, "27 tasks, four sizes, two ends"
+    assert len(fields) == 30 * 4 * 2, "30 tasks, four sizes, two ends"
     return dict(fields) | {name.replace("__", "-"): value for name, value in changes.items()}
 
 

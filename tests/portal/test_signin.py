@@ -5,14 +5,20 @@ from __future__ import annotations
 import re
 
 import pytest
+import time_machine
 from allauth.mfa.totp.internal.auth import format_hotp_value, hotp_value, yield_hotp_counters_from_time
 from django.core import mail
 from django.core.cache import cache
+from django.db import connection
 from django.test import Client
+from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
+from django.utils import timezone
 
 from lifecycle.care import signin
-from lifecycle.models import JournalEntry, User
+from lifecycle.care.door import MOST_BY_ADDRESS, MOST_BY_CALLER, use_code
+from lifecycle.models import JournalEntry, SignInKey, User
+from portal.access import door as front_door
 from tests import people
 from tests.factories import NOW, CustomerFactory, StudioFactory, VehicleFactory
 from tests.portal.doors import SECRET, as_member
@@ -79,7 +85,7 @@ def test_the_link_of_a_reminder_is_reached_after_signing_in():
     sign_in = Client().get(there["Location"]).content.decode()
     assert f'name="next" value="{goal}"' in sign_in
     client = ask_for_code(customer.email, goal)
-    answer = client.post(reverse("account_confirm_login_code"), {"code": code_in_mail(), "next": goal})
+    answer = client.post(reverse("account_confirm_login_code"), {"code": code_in_mail()})
     assert answer["Location"] == goal
     assert client.get(goal).status_code == 200
 
@@ -117,8 +123,12 @@ def test_three_wrong_codes_end_it():
     customer = CustomerFactory(email="wrong@example.org")
     client = ask_for_code(customer.email)
     code = code_in_mail()
-    for _ in range(3):
-        client.post(reverse("account_confirm_login_code"), {"code": "WRONG1"})
+    for _ in range(2):
+        answer = client.post(reverse("account_confirm_login_code"), {"code": "WRONG1"})
+        assert "not the code of the last mail" in answer.content.decode()
+    answer = client.post(reverse("account_confirm_login_code"), {"code": "WRONG1"})
+    assert answer["Location"].startswith(reverse("account_request_login_code"))
+    assert use_code(key_id=SignInKey.objects.get().pk, code=code, at=timezone.now()) is None
     client.post(reverse("account_confirm_login_code"), {"code": code})
     assert client.get("/")["Location"].startswith(reverse("account_login"))
 
@@ -129,6 +139,105 @@ def test_the_code_mail_holds_no_address_of_ours_but_the_site(settings):
     body = mail.outbox[-1].body
     assert settings.SITE_ADDRESS in body
     assert max(len(line) for line in body.splitlines()) <= 76
+
+
+def link_in_mail() -> str:
+    return re.search(r"^\S+(/account/link/\S+/)$", mail.outbox[-1].body, re.MULTILINE)[1]
+
+
+def test_the_link_needs_a_button_works_once_and_on_another_device():
+    customer = people.customer()
+    vehicle = VehicleFactory(site__studio=customer.studio, keeper=customer)
+    goal = reverse("customer:vehicle", args=[vehicle.pk])
+    asking = ask_for_code(customer.email, goal)
+    link, code = link_in_mail(), code_in_mail()
+    for look in ("get", "head", "options"):  # what looks at links in mails does so
+        scanner = Client()
+        getattr(scanner, look)(link)
+        assert "_auth_user_id" not in scanner.session
+    phone = Client(enforce_csrf_checks=True)
+    page = phone.get(link).content.decode()
+    assert "Sign in on this device?" in page
+    token = re.search(r'name="csrfmiddlewaretoken" value="([^"]+)"', page)[1]
+    assert phone.post(link).status_code == 403
+    answer = phone.post(link, {"csrfmiddlewaretoken": token})
+    assert answer["Location"] == goal
+    assert phone.get(goal).status_code == 200
+    again = Client().post(link)
+    assert "This link has ended" in again.content.decode()
+    # The code of the same mail is used up with it.
+    asking.post(reverse("account_confirm_login_code"), {"code": code})
+    assert "_auth_user_id" not in asking.session
+    assert JournalEntry.objects.get(verb="signed in").data == {"way": "link"}
+
+
+def test_a_key_lives_ten_minutes_and_neither_it_nor_the_address_stands_in_the_database():
+    customer = people.customer()
+    with time_machine.travel(NOW, tick=False) as clock:
+        client = ask_for_code(customer.email)
+        link, code = link_in_mail(), code_in_mail()
+        row = " ".join(str(value) for value in SignInKey.objects.values().get().values()).lower()
+        for secret in (code, code.replace("-", ""), link.split("/")[-2], customer.email, "127.0.0.1"):
+            assert secret.lower() not in row
+        clock.shift(600)
+        assert "This link has ended" in client.get(link).content.decode()
+        client.post(reverse("account_confirm_login_code"), {"code": code})
+        assert "_auth_user_id" not in client.session
+        # Typed without care, in time: case, dash and spaces do not matter.
+        client = ask_for_code(customer.email)
+        typed = f" {code_in_mail().lower().replace('-', ' ')} "
+        assert client.post(reverse("account_confirm_login_code"), {"code": typed}).status_code == 302
+        assert "_auth_user_id" in client.session
+
+
+def test_only_own_paths_are_gone_to():
+    customer = people.customer()
+    for goal in ("https://elsewhere.example.org/", "//elsewhere.example.org/", "/\\elsewhere.example.org", "my/"):
+        client = ask_for_code(customer.email, goal)
+        answer = client.post(reverse("account_confirm_login_code"), {"code": code_in_mail()})
+        assert answer["Location"] == "/", goal
+        SignInKey.objects.all().delete()
+
+
+def test_the_limits_count_by_address_and_by_caller_the_same_for_everybody():
+    """Counted in the database: another process has the same rows before its eyes."""
+    CustomerFactory(email="known@example.org")
+    said = []
+    for address in ("known@example.org", "nobody@example.org"):
+        for _ in range(MOST_BY_ADDRESS):
+            assert ask_for_code(address).session["sign_in_asked"]["email"] == address
+        refused = Client().post(reverse("account_request_login_code"), {"email": address.upper()})
+        assert refused.status_code == 429
+        page = refused.content.decode()
+        assert "Wait a quarter of an hour" in page
+        said.append(re.sub(r'value="[^"]*"', "", page))
+    assert said[0] == said[1]
+    assert len(mail.outbox) == MOST_BY_ADDRESS
+    key = SignInKey.objects.first()
+    SignInKey.objects.bulk_create(
+        SignInKey(address_digest=str(n), caller_digest=key.caller_digest, code_digest="", link_digest=str(n),
+                  made_at=key.made_at, ends_at=key.ends_at)
+        for n in range(MOST_BY_CALLER)
+    )  # fmt: skip
+    assert Client().post(reverse("account_request_login_code"), {"email": "third@example.org"}).status_code == 429
+    elsewhere = Client(REMOTE_ADDR="203.0.113.9")  # RFC 5737: an address for examples
+    assert elsewhere.post(reverse("account_request_login_code"), {"email": "third@example.org"}).status_code == 302
+
+
+def test_asking_does_the_same_work_for_a_known_and_an_unknown_address(monkeypatch):
+    """Who it is comes out beside the request, so the answer's time cannot tell. Compared by the statements."""
+    CustomerFactory(email="known@example.org")
+    carried, work = [], []
+    monkeypatch.setattr(front_door, "hand_over", lambda job, **kwargs: carried.append((job, kwargs)))
+    for address in ("known@example.org", "nobody@example.org"):
+        with CaptureQueriesContext(connection) as seen:
+            ask_for_code(address)
+        work.append([re.sub(r"'[^']*'|\d+", "?", query["sql"]) for query in seen])
+    assert work[0] == work[1]
+    assert mail.outbox == []
+    for job, kwargs in carried:
+        job(**kwargs)
+    assert [message.to for message in mail.outbox] == [["known@example.org"]]
 
 
 @pytest.mark.django_db(transaction=True)  # the library tells of a new factor when it is committed

@@ -318,3 +318,19 @@ def test_round_step(largest, step):
 
     assert round_step(largest) == step
     assert largest <= 0 or step * 4 >= largest
+
+
+def test_the_desk_stops_a_message_and_is_told_why_one_is_not_sent_again(owner, studio):
+    from tests import people as who
+
+    message = MessageFactory(customer=who.customer(studio))
+    page = reverse("studio:message", args=[message.pk])
+    assert "Stop it" in owner.get(page).content.decode()
+    said = text(owner.post(reverse("studio:tend", args=[message.pk]), {"do": "stop"}, follow=True))
+    assert "It is not sent." in said
+    assert "Stopped by hand." in said
+    said = text(owner.post(reverse("studio:tend", args=[message.pk]), {"do": "retry"}, follow=True))
+    assert "no longer holds" in said or "too old to be true" in said
+    message.refresh_from_db()
+    assert message.state == "stopped"
+    assert "Nothing was asked for" in text(owner.post(reverse("studio:tend", args=[message.pk]), follow=True))

@@ -103,7 +103,9 @@ class TestUse:
         assert "windscreen" not in page
         data = {"surfaces": [bonnet.pk, roof.pk], "on": day(), "stage": "one_step", "passes": "2",
                 "removal_low_um": "1.5", "removal_high_um": "2.5"}  # fmt: skip
-        answer = owner.post(url, data, follow=True)
+        assert "Nobody has measured the paint here" in text(owner.post(url, data))
+        assert not Correction.objects.exists()
+        answer = owner.post(url, data | {"happened_elsewhere": "on"}, follow=True)
         assert "Correction recorded on 2 surfaces." in text(answer)
         assert set(Correction.objects.values_list("surface", "stage", "passes", "removal_low_um")) == {
             (bonnet.pk, "one_step", 2, 1.5),

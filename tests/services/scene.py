@@ -20,7 +20,7 @@ def noon_zone(now: datetime) -> str:
 
 def build(count: int, now: datetime) -> None:
     """Write the scene into the database of the settings."""
-    from lifecycle.care import record, register
+    from lifecycle.care import layering, record, register
     from tests.factories import SiteFactory, StudioFactory
 
     zone = noon_zone(now)
@@ -52,7 +52,7 @@ def build(count: int, now: datetime) -> None:
         surface = register.add_surface(
             vehicle_id=vehicle.pk, code="bonnet", orientation="flat", substrate="steel", **told
         )
-        record.record_layer(surface_id=surface.pk, kind="sealant", applied=since.date(), **told)
+        layering.record_layer(surface_id=surface.pk, kind="sealant", applied=since.date(), **told)
         record.record_habits(
             vehicle_id=vehicle.pk,
             start=since.date(),

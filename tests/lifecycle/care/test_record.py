@@ -6,14 +6,14 @@ from datetime import date, timedelta
 
 import pytest
 
+from lifecycle.care.corrections import record_correction
+from lifecycle.care.layering import record_layer
 from lifecycle.care.record import (
     FindingEntry,
     ReadingEntry,
-    record_correction,
     record_event,
     record_habits,
     record_inspection,
-    record_layer,
     record_storage,
 )
 from lifecycle.care.register import (
@@ -109,7 +109,9 @@ def test_a_correction_ends_the_coats_of_its_surface_but_not_a_film(surface):
     film = LayerFactory(surface=surface, kind="film_body")
     top = LayerFactory(surface=surface, kind="film_top_coat")
     coat = LayerFactory(surface=surface, kind="ceramic_mid")
-    record_correction(studio=surface.studio, surface_id=surface.pk, on=TODAY, stage="one_step", **BY)
+    record_correction(
+        studio=surface.studio, surface_id=surface.pk, on=TODAY, stage="one_step", happened_elsewhere=True, **BY
+    )
     ended = set(Layer.objects.exclude(ended=None))
     assert ended == {top, coat}
     assert other not in ended

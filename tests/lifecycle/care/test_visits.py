@@ -2,16 +2,18 @@
 
 from __future__ import annotations
 
-from datetime import timedelta
+from datetime import UTC, date, datetime, timedelta
 from decimal import Decimal
 
 import pytest
 
-from lifecycle.care.visits import book, propose, settle
+from lifecycle.care.visits import book, due_of, propose, settle
+from lifecycle.care.wheels import mount
+from lifecycle.care.worklist import windows_of
 from lifecycle.condition import rows_for, vehicle_input
 from lifecycle.errors import DomainError, NotFoundHere
-from lifecycle.models import CareDue, CareEvent, ContractTerm, Inspection, Visit, VisitProposal
-from tests.factories import NOW, TODAY, CareDueFactory, StudioFactory, VehicleFactory
+from lifecycle.models import CareDue, CareEvent, ContractTerm, Inspection, Mounted, Visit, VisitProposal
+from tests.factories import NOW, TODAY, CareDueFactory, StudioFactory, SurfaceFactory, VehicleFactory
 
 pytestmark = pytest.mark.django_db
 BY = {"actor": "member:1", "at": NOW}
@@ -155,3 +157,56 @@ def test_a_visit_is_settled_once_and_not_before_its_day(vehicle):
     settle(studio=vehicle.studio, visit_id=visit.pk, state="cancelled", **BY)
     with pytest.raises(DomainError, match="already settled"):
         settle(studio=vehicle.studio, visit_id=visit.pk, state="done", **BY)
+
+
+def test_the_day_of_a_proposal_is_that_of_the_site(vehicle):
+    """IANA time zone database: Auckland is 13 h ahead of UTC in March, Honolulu 10 h behind."""
+    at = datetime(2026, 3, 2, 12, 0, tzinfo=UTC)
+    due = CareDueFactory(
+        vehicle=vehicle, earliest=date(2026, 2, 1), ideal=date(2026, 2, 10), latest=date(2026, 4, 1), opened_at=at
+    )
+    for zone, day in (("Pacific/Auckland", date(2026, 3, 3)), ("Pacific/Honolulu", date(2026, 3, 2))):
+        vehicle.site.zone = zone
+        vehicle.site.save()
+        propose(at=at)
+        assert VisitProposal.objects.get().earliest == day, zone
+    vehicle.site.zone = "Pacific/Honolulu"
+    vehicle.site.save()
+    propose(at=at.replace(hour=9))
+    assert VisitProposal.objects.get().earliest == date(2026, 3, 1)
+    due.words = {"overdue_since": "2026-02-20", "cause": "c", "hours": 0.5, "answer_h": 12.0}
+    told = due_of(due)
+    assert (told.overdue_since, told.cause, told.hours, told.answer_h) == (date(2026, 2, 20), "c", 0.5, 12.0)
+
+
+def test_an_event_is_planned_with_its_own_hours_and_called_about_on_the_clock_of_the_site(vehicle):
+    """Common practice, no source: 0.3 to 3 h by what has happened; in hot weather the same day."""
+    vehicle.site.zone = "Europe/Berlin"
+    vehicle.site.save()
+    CareDueFactory(
+        vehicle=vehicle,
+        task="event_response",
+        reason_code="event",
+        opened_at=datetime(2026, 7, 1, 6, 0, tzinfo=UTC),
+        words={"cause": "Bonnet: a bird dropping.", "hours": 0.5, "answer_h": 12.0},
+    )
+    (row,) = windows_of(vehicle.studio, vehicle.pk, today=TODAY)
+    assert row.why == "Bonnet: a bird dropping. Call by 1 July 20:00 at the site."
+    assert row.hours == 0.5
+    propose(at=NOW)
+    assert VisitProposal.objects.get().labour_h == 0.5
+    assert booked(vehicle, ["event_response"]).hours == 0.5
+
+
+def test_a_finished_swap_puts_the_other_set_on_and_iron_is_off_where_the_window_said(vehicle):
+    codes = ("winter_wheels", "summer_wheels")
+    sets = [SurfaceFactory(vehicle=vehicle, code=code, orientation="wheel") for code in codes]
+    mount(studio=vehicle.studio, surface_id=sets[0].pk, on=TODAY - timedelta(days=100), **BY)
+    CareDueFactory(vehicle=vehicle, task="iron_removal", surfaces=["winter_wheels"])
+    visit = booked(vehicle, ["wheel_swap", "iron_removal"])
+    settle(studio=vehicle.studio, visit_id=visit.pk, state="done", **BY)
+    assert [(one.surface.code, one.start) for one in Mounted.objects.filter(end=None)] == [("summer_wheels", TODAY)]
+    event = CareEvent.objects.get()
+    assert (event.kind, event.surface.code) == ("iron_removal", "winter_wheels")
+    given = vehicle_input(rows_for([vehicle.pk])[0], as_of=TODAY)
+    assert [one.kind for one in given.events] == ["iron_removal"]

@@ -19,9 +19,7 @@ BY = {"actor": "member:1", "at": NOW}
 @pytest.fixture
 def sets():
     summer = SurfaceFactory(code="wheels_summer", orientation="wheel", substrate="aluminium")
-    winter = SurfaceFactory(
-        code="wheels_winter", orientation="wheel", substrate="aluminium", vehicle=summer.vehicle
-    )
+    winter = SurfaceFactory(code="wheels_winter", orientation="wheel", substrate="aluminium", vehicle=summer.vehicle)
     HabitsFactory(vehicle=summer.vehicle)
     for wheels in (summer, winter):
         LayerFactory(surface=wheels, kind="wheel_coat", applied=TODAY - timedelta(days=200), coats=1)

@@ -6,10 +6,11 @@ from datetime import timedelta
 
 import pytest
 
-from lifecycle.care import windows
+from lifecycle.care import asking, windows
 from lifecycle.care.due import Due, DueReport, Refused
 from lifecycle.condition import assess
-from lifecycle.models import Assessment, CareDue, JournalEntry, Refusal
+from lifecycle.models import Assessment, CareDue, JournalEntry, Keeper, Refusal
+from tests import people
 from tests.factories import NOW, TODAY, HabitsFactory, LayerFactory, SurfaceFactory
 
 pytestmark = pytest.mark.django_db
@@ -80,6 +81,20 @@ def test_a_booked_window_is_not_withdrawn_by_a_forecast(assessed):
     CareDue.objects.update(state="booked")
     assessed()
     assert CareDue.objects.get().state == "booked"
+
+
+def test_a_window_that_opens_after_its_visit_was_asked_for_counts_as_asked(assessed):
+    vehicle = Assessment.objects.get().vehicle
+    keeper = people.customer(vehicle.studio)
+    Keeper.objects.filter(vehicle=vehicle, end=None).delete()
+    Keeper.objects.create(studio=vehicle.studio, vehicle=vehicle, customer=keeper, start=TODAY)
+    asking.ask(
+        studio=vehicle.studio, vehicle_id=vehicle.pk, customer_id=keeper.pk, on=TODAY + timedelta(days=3),
+        tasks=["decontamination_wash"], actor="customer:1", at=NOW,
+    )  # fmt: skip
+    assessed(due(), due("inspection"))
+    states = dict(CareDue.objects.values_list("task", "state"))
+    assert states == {"decontamination_wash": "asked", "inspection": "open"}
 
 
 def test_a_done_window_may_come_again_as_a_new_one(assessed):

@@ -7,6 +7,7 @@ from pathlib import Path
 
 import pytest
 from django.core.management import call_command
+from django.db import OperationalError, connection
 
 from lifecycle.climate import store
 from tests.factories import NOW, SiteFactory
@@ -84,3 +85,16 @@ def test_fetching_asks_the_sources_in_use(monkeypatch: pytest.MonkeyPatch) -> No
     call_command("climate", "50,8", "--fetch", stdout=out, stderr=err)
     assert "NASA POWER: Climate service address" in err.getvalue()
     assert "class table (rough" in out.getvalue()
+
+
+def test_a_place_needs_no_database() -> None:
+    """Before the first `migrate` a city still has its climate; that sites are left out is said once."""
+
+    def no_table(*_: object) -> None:
+        raise OperationalError("no such table: lifecycle_site")
+
+    out, err = StringIO(), StringIO()
+    with connection.execute_wrapper(no_table):
+        call_command("climate", "49.5,8.47,97", stdout=out, stderr=err)
+    assert "Ultraviolet 295-385 nm, MJ/m²" in out.getvalue()
+    assert err.getvalue().count("Run migrate first") == 1

@@ -60,7 +60,7 @@ class Handler(BaseHTTPRequestHandler):
         type(self).asked.append(self.path)
         mood = self.moods.pop(0) if len(self.moods) > 1 else self.moods[0]
         if mood == "slow":
-            time.sleep(0.6)
+            time.sleep(0.25)
         if mood == "trickle":
             self.send_response(200)
             self.end_headers()
@@ -70,7 +70,7 @@ class Handler(BaseHTTPRequestHandler):
                     self.wfile.flush()
                 except OSError:
                     return
-                time.sleep(0.05)
+                time.sleep(0.02)
             return
         status = {"error": 500, "refused": 422, "busy": 429}.get(mood, 200)
         bodies = {
@@ -94,7 +94,7 @@ def service() -> Iterator[tuple[type[Handler], str]]:
     handler = type("Mood", (Handler,), {"moods": ["good"], "good": json.dumps(GOOD).encode(), "asked": []})
     server = ThreadingHTTPServer(("127.0.0.1", 0), handler)
     server.daemon_threads = True
-    thread = threading.Thread(target=server.serve_forever, daemon=True)
+    thread = threading.Thread(target=server.serve_forever, args=(0.01,), daemon=True)
     thread.start()
     yield handler, f"http://127.0.0.1:{server.server_port}/point"
     server.shutdown()
@@ -102,15 +102,15 @@ def service() -> Iterator[tuple[type[Handler], str]]:
     thread.join()
 
 
-def quick(address: str, query: dict[str, str]) -> dict:
-    return web.get_json(address, query, timeout_s=0.3, whole_s=0.5, waits_s=(0.01, 0.02))
+def quick(address: str, query: dict[str, str], *, timeout_s: float = 1.0, whole_s: float = 2.0) -> dict:
+    return web.get_json(address, query, timeout_s=timeout_s, whole_s=whole_s, waits_s=(0.001, 0.002))
 
 
 def test_slow_then_broken_then_good(service) -> None:
     handler, address = service
     handler.moods[:] = ["slow", "error", "good"]
     waited: list[float] = []
-    answer = web.get_json(address, {"a": "1"}, timeout_s=0.2, waits_s=(1.0, 4.0), sleep=waited.append)
+    answer = web.get_json(address, {"a": "1"}, timeout_s=0.1, waits_s=(1.0, 4.0), sleep=waited.append)
     assert answer == GOOD
     assert waited == [1.0, 4.0]
     assert len(handler.asked) == 3
@@ -119,18 +119,18 @@ def test_slow_then_broken_then_good(service) -> None:
 @pytest.mark.parametrize(
     ("mood", "says"),
     [
-        ("slow", "no answer within 0.3 s"),
+        ("slow", "no answer within 0.1 s"),
         ("error", "status 500"),
         ("busy", "status 429"),
         ("garbage", "not JSON"),
-        ("trickle", "no whole answer within 0.5 s"),
+        ("trickle", "no whole answer within 0.2 s"),
     ],
 )
 def test_a_service_that_stays_ill_is_given_up_after_three_tries(mood: str, says: str, service) -> None:
     handler, address = service
     handler.moods[:] = [mood]
     with pytest.raises(ClimateError, match=f"3 tries, the last: .*{says}"):
-        quick(address, {})
+        quick(address, {}, timeout_s=0.1 if mood == "slow" else 1.0, whole_s=0.2 if mood == "trickle" else 2.0)
     assert len(handler.asked) == 3
 
 

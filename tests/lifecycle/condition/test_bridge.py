@@ -8,7 +8,8 @@ import pytest
 from django.db import connection
 from django.test.utils import CaptureQueriesContext
 
-from lifecycle.care.record import ReadingEntry, record_correction, record_event, record_habits, record_inspection
+from lifecycle.care.corrections import record_correction
+from lifecycle.care.record import ReadingEntry, record_event, record_habits, record_inspection
 from lifecycle.climate.store import refresh
 from lifecycle.condition import assess, assess_one, rows_for, run, stored_forecast, vehicle_input
 from lifecycle.errors import NotFoundHere
@@ -231,10 +232,9 @@ def test_one_bad_vehicle_does_not_stop_the_others(layer, monkeypatch):
 def test_a_measured_removal_counts_once_and_a_grade_once_a_pass(layer):
     """What was measured overrules the figure of the stage (common practice, no source)."""
     vehicle = layer.surface.vehicle
-    by = {"studio": vehicle.studio, "surface_id": layer.surface_id, "actor": "member:1", "at": NOW}
+    by = {"studio": vehicle.studio, "surface_id": layer.surface_id, "actor": "member:1", "at": NOW,
+          "happened_elsewhere": True}  # fmt: skip
     record_correction(on=date(2024, 1, 1), stage="one_step", passes=2, **by)
-    record_correction(
-        on=date(2024, 2, 1), stage="one_step", passes=2, removal_low_um=3.0, removal_high_um=4.0, **by
-    )
+    record_correction(on=date(2024, 2, 1), stage="one_step", passes=2, removal_low_um=3.0, removal_high_um=4.0, **by)
     removals = vehicle_input(rows_for([vehicle.pk])[0], as_of=TODAY).surfaces[0].removals
     assert [removal.taken_um for removal in removals] == [None, None, (3.0, 4.0)]

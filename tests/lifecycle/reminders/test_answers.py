@@ -11,7 +11,8 @@ from django.test.utils import CaptureQueriesContext
 
 from lifecycle import models, tasks
 from lifecycle.care import register, visits
-from lifecycle.care.record import ReadingEntry, record_inspection, record_layer
+from lifecycle.care.layering import record_layer
+from lifecycle.care.record import ReadingEntry, record_inspection
 from lifecycle.care.worklist import work_list
 from lifecycle.outlook import offers
 from lifecycle.reminders.outbox import deliver, enqueue

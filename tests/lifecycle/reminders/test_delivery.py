@@ -213,7 +213,7 @@ def test_an_outage_of_days_burns_no_notice(due, provider, what):
         assert deliver(at=later(days=days))["retry"] == 1
         assert sum(sweep(at=later(days=days)).values()) == 0
     assert (fresh(message).state, message.attempts, message.claim) == ("retry", 0, None)
-    assert message.error.startswith(("ConnectionRefused", "SMTPAuthentication", "SMTPSenderRefused"))
+    assert any(name in message.error for name in ("ConnectionRefused", "SMTPAuthentication", "SMTPSenderRefused"))
     provider.unreachable = provider.before = None
     assert deliver(at=later(days=13))["accepted"] == 1
     assert fresh(message).attempts == 1

@@ -1,0 +1,94 @@
+"""A technician's phone, and what a hand does with it."""
+
+from __future__ import annotations
+
+import sqlite3
+from contextlib import closing
+
+from tests.browser.watch import LISTEN, SIZES
+from tests.pictures import picture
+
+WAIT_MS = 15_000
+
+
+class Phone:
+    """A technician's phone; counts what the hand does."""
+
+    def __init__(self, browser, portal, *, touch: bool = True) -> None:
+        size = {"width": SIZES["phone"][0], "height": SIZES["phone"][1]}
+        self.context = browser.new_context(
+            base_url=portal.address, viewport=size, has_touch=touch, is_mobile=touch, locale="en-GB", timezone_id="UTC"
+        )
+        self.context.add_init_script(LISTEN)
+        self.context.set_default_timeout(WAIT_MS)
+        self.page = self.context.new_page()
+        self.portal = portal
+        self.acts = 0
+        self.page.goto(portal.sign_in("technician"))
+
+    def open(self, vehicle: int) -> None:
+        self.vehicle = vehicle
+        self.page.goto(f"/studio/intake/{vehicle}/")
+        self.page.locator("#intake.scripted").wait_for()
+
+    def tap(self, what) -> None:
+        self.acts += 1
+        (self.page.locator(what) if isinstance(what, str) else what).tap()
+
+    def tap_at(self, drawing: str, x: float, y: float) -> None:
+        """Tap a point of a drawing, given in shares of it."""
+        self.acts += 1
+        target = self.page.locator(drawing)
+        while (box := target.bounding_box()) is None:  # it is being drawn anew
+            target.wait_for()
+        target.tap(position={"x": box["width"] * x, "y": box["height"] * y})
+
+    def radio(self, name: str, value: str) -> None:
+        self.tap(f'#finding-form label:has([name="{name}"][value="{value}"])')
+
+    def shoot(self, *names: str) -> None:
+        self.acts += 1
+        files = [{"name": name, "mimeType": "image/jpeg", "buffer": picture()} for name in names]
+        self.page.locator("#finding-form [name=photos]").set_input_files(files)
+
+    def keep(self) -> None:
+        self.tap("#finding-form button[type=submit]")
+        self.page.wait_for_function("() => document.getElementById('place-words').textContent.startsWith('Noted')")
+
+    def says(self, words: str) -> None:
+        """Wait until the box of what waits says so."""
+        self.page.wait_for_function(
+            "(words) => !document.getElementById('waiting').hidden && "
+            "document.getElementById('waiting-words').textContent.includes(words)",
+            arg=words,
+        )
+
+    def all_sent(self) -> None:
+        self.page.wait_for_function("() => document.getElementById('waiting').hidden")
+
+    def rows(self, query: str, *values: object) -> list[tuple]:
+        with closing(sqlite3.connect(self.portal.installation.var / "demo.sqlite3")) as base:
+            return base.execute(query, values).fetchall()
+
+    def kept_offline(self) -> bool:
+        return self.page.evaluate(
+            "async () => !!navigator.serviceWorker.controller && !!(await caches.match(location.pathname)) && "
+            "!!(await caches.match(document.querySelector('script[src*=\"intake.js\"]').src))"
+        )
+
+
+def place_one(phone: Phone, kind: str, x: float, y: float) -> None:
+    phone.tap_at("#place .findings-plan", x, y)
+    phone.radio("kind", kind)
+    phone.shoot(f"{kind}.jpg")
+    phone.keep()
+    phone.all_sent()
+
+
+def swipe(page, points: list[tuple[float, float]]) -> None:
+    """One finger down, along these points, up."""
+    session = page.context.new_cdp_session(page)
+    for kind, (x, y) in zip(["touchStart", *["touchMove"] * (len(points) - 1)], points, strict=True):
+        session.send("Input.dispatchTouchEvent", {"type": kind, "touchPoints": [{"x": x, "y": y}]})
+    session.send("Input.dispatchTouchEvent", {"type": "touchEnd", "touchPoints": []})
+    session.detach()

@@ -1,0 +1,157 @@
+"""The outbox as a state machine: whatever happens in whatever order, the promise holds after every step.
+
+The invariants are the promise itself: never more hand-overs than one and the recorded resend; what has ended stays so
+but for a receipt or a person's word; and left alone, every message ends.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import itertools
+import smtplib
+from datetime import timedelta
+
+import pytest
+from django.core.mail.backends.locmem import EmailBackend as MemoryBackend
+from django.db import transaction
+from hypothesis import HealthCheck, settings
+from hypothesis import strategies as st
+from hypothesis.stateful import RuleBasedStateMachine, invariant, rule, run_state_machine_as_test
+
+from lifecycle import models
+from lifecycle.care.register import pause_studio, set_consent
+from lifecycle.errors import DomainError
+from lifecycle.reminders import receipts, tending
+from lifecycle.reminders.outbox import deliver, enqueue, sweep
+from lifecycle.reminders.planner import plan
+from lifecycle.reminders.sweep import SETTLED_ENOUGH
+from lifecycle.reminders.unsubscribe import withdraw
+from tests.factories import CareDueFactory, ConsentFactory, CustomerFactory, SiteFactory, StudioFactory, VehicleFactory
+
+from .conftest import NOW, Killed
+
+pytestmark = pytest.mark.django_db
+NUMBERS = itertools.count()
+OUTCOMES = {
+    "taken": (None, None),
+    "put off": (smtplib.SMTPDataError(451, b"4.7.1 later"), None),
+    "refused": (smtplib.SMTPDataError(554, b"5.7.1 no"), None),
+    "line lost": (None, ConnectionResetError(104, "reset")),
+    "killed before": (Killed(), None),
+    "killed after": (None, Killed()),
+}
+
+
+class Outbox(RuleBasedStateMachine):
+    """One person, one reminder, and everything that can happen to its message."""
+
+    def __init__(self) -> None:
+        super().__init__()
+        self.world = transaction.atomic()
+        self.world.__enter__()
+        self.at, self.got, self.before, self.after = NOW, 0, None, None
+        studio = StudioFactory()
+        self.person = CustomerFactory(studio=studio)
+        ConsentFactory(customer=self.person)
+        vehicle = VehicleFactory(site=SiteFactory(studio=studio), keeper=self.person)
+        CareDueFactory(vehicle=vehicle, task="retest")
+        plan(at=self.at)
+        enqueue(at=self.at)
+        self.message = models.Message.objects.get()
+        self.state, self.by = self.message.state, "nothing"
+        self.plain = MemoryBackend.send_messages
+        machine = self
+
+        def send_messages(backend, mails):
+            if machine.before is not None:
+                raise machine.before
+            machine.got += len(mails)
+            if machine.after is not None:
+                raise machine.after
+            return len(mails)
+
+        MemoryBackend.send_messages = send_messages
+
+    def teardown(self) -> None:
+        """Left alone with the steps of the cycle and a provider that takes everything, it ends."""
+        try:
+            self.before = self.after = None
+            for _ in range(36):
+                self.at += timedelta(hours=11)
+                sweep(at=self.at)
+                deliver(at=self.at)
+            self.message.refresh_from_db()
+            assert self.message.state in SETTLED_ENOUGH
+            assert self.got <= 1 + self.message.resends
+        finally:
+            MemoryBackend.send_messages = self.plain
+            transaction.set_rollback(True)
+            self.world.__exit__(None, None, None)
+
+    @rule(outcome=st.sampled_from(sorted(OUTCOMES)))
+    def deliver(self, outcome) -> None:
+        self.by = "deliver"
+        self.before, self.after = OUTCOMES[outcome]
+        with contextlib.suppress(Killed):
+            deliver(at=self.at)
+
+    @rule()
+    def sweep(self) -> None:
+        self.by = "sweep"
+        sweep(at=self.at)
+
+    @rule(minutes=st.sampled_from([1, 11, 60, 400, 1440]))
+    def wait(self, minutes) -> None:
+        self.by = "wait"
+        self.at += timedelta(minutes=minutes)
+
+    @rule(kind=st.sampled_from(receipts.KINDS))
+    def receipt(self, kind) -> None:
+        self.by = "receipt"
+        receipts.take(
+            provider="postal", event_id=f"m{next(NUMBERS)}", uid=str(self.message.uid), kind=kind,
+            occurred_at=self.at, detail="told", at=self.at,
+        )  # fmt: skip
+
+    @rule(verb=st.sampled_from([tending.retry, tending.stop]))
+    def tend(self, verb) -> None:
+        self.by = verb.__name__
+        with contextlib.suppress(DomainError):
+            verb(studio=self.message.studio, message_id=self.message.pk, actor="member:1", at=self.at)
+
+    @rule(paused=st.booleans())
+    def pause(self, paused) -> None:
+        self.by = "pause"
+        pause_studio(studio=self.message.studio, paused=paused, actor="member:1", at=self.at)
+
+    @rule(given=st.booleans())
+    def say(self, given) -> None:
+        self.by = "unsubscribe"
+        told = {"how": "phone", "wording": "Told.", "actor": "member:1", "at": self.at}
+        if given:
+            set_consent(studio=self.person.studio, customer_id=self.person.pk, purpose="service", given=True, **told)
+        else:
+            withdraw(customer=self.person, purpose="service", **told)
+            self.message.refresh_from_db()
+            assert self.message.resends or self.message.state not in ("ready", "retry"), "a no holds in the same second"
+
+    @invariant()
+    def the_promise(self) -> None:
+        self.message.refresh_from_db()
+        assert self.got <= 1 + self.message.resends, "handed over again without a record"
+        noted = models.JournalEntry.objects.filter(
+            verb="message to be sent again", subject_id=self.message.pk, studio=self.message.studio
+        )
+        assert noted.count() >= self.message.resends
+        if self.state in models.FINAL_STATES and self.message.state != self.state:
+            assert self.by in ("receipt", "retry"), f"{self.state} became {self.message.state} by {self.by}"
+        self.state = self.message.state
+
+
+def test_the_promise_holds_whatever_happens() -> None:
+    run_state_machine_as_test(
+        Outbox,
+        settings=settings(
+            max_examples=15, stateful_step_count=10, deadline=None, suppress_health_check=list(HealthCheck)
+        ),
+    )

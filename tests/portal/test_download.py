@@ -1,0 +1,108 @@
+"""All own data, and nothing of anybody else; every model is thought of."""
+
+from __future__ import annotations
+
+import json
+from datetime import timedelta
+
+import pytest
+from django.apps import apps
+from django.db import connection
+from django.test.utils import CaptureQueriesContext
+from django.urls import reverse
+
+from lifecycle.care.own_data import PARTS
+from lifecycle.models import CareEvent, Complaint, Keeper, Suppression
+from tests import factories as f
+from tests import people
+from tests.portal.doors import as_user
+
+pytestmark = pytest.mark.django_db
+
+# Models without a part of their own; each with the reason. A new model must be put here or into PARTS.
+COVERED_ELSEWHERE = {
+    "lifecycle.User": "“Your account”",
+    "lifecycle.Suppression": "“Addresses that are not written to”",
+    "lifecycle.JournalEntry": "“What was done by you or to your record”",
+    "usersessions.UserSession": "“Where you are signed in”",
+    "mfa.Authenticator": "“Your passkeys”",
+}
+NOT_ABOUT_A_CUSTOMER = {
+    "lifecycle.Studio": "the studio", "lifecycle.Site": "the studio's", "lifecycle.Bay": "the studio's",
+    "lifecycle.Member": "the studio's people", "lifecycle.Product": "the studio's shelf",
+    "lifecycle.LayerPackage": "the studio's shelf", "lifecycle.PackageItem": "the studio's shelf",
+    "lifecycle.Document": "data sheets of products", "lifecycle.Gauge": "the studio's tools",
+    "lifecycle.FigureOverride": "the studio's figures", "lifecycle.LearnedLife": "figures over many vehicles",
+    "lifecycle.OpeningHours": "the studio's", "lifecycle.Closure": "the studio's", "lifecycle.Hands": "the studio's",
+    "lifecycle.Price": "the price list", "lifecycle.ClimateNormal": "the weather of a place",
+    "lifecycle.ClimateService": "a service's state", "lifecycle.Heartbeat": "the machine's state",
+    "lifecycle.SignInKey": "digests alone, kept for a day", "auth.Permission": "of the framework",
+    "auth.Group": "of the framework", "contenttypes.ContentType": "of the framework",
+    "sessions.Session": "a session's own keys; told as “Where you are signed in”",
+    "account.EmailAddress": "the address of the account, told there",
+    "account.EmailConfirmation": "not in use",
+}  # fmt: skip
+
+
+def test_every_model_is_in_the_download_or_left_out_for_a_reason():
+    parts = {f"lifecycle.{part.model}" for part in PARTS}
+    every = {model._meta.label for model in apps.get_models()}
+    assert every - parts - COVERED_ELSEWHERE.keys() - NOT_ABOUT_A_CUSTOMER.keys() == set()
+    assert (parts | COVERED_ELSEWHERE.keys() | NOT_ABOUT_A_CUSTOMER.keys()) - every == set()
+
+
+def world():
+    """A seller and a buyer of one vehicle, each with something of their own."""
+    seller = people.customer(name="Tess Alder")
+    buyer = people.customer(seller.studio, name="Bo Holm")
+    vehicle = f.VehicleFactory(site=f.SiteFactory(studio=seller.studio))
+    sold = f.TODAY - timedelta(days=100)
+    Keeper.objects.filter(vehicle=vehicle).delete()
+    for person, start, end in ((seller, sold - timedelta(days=400), sold), (buyer, sold, None)):
+        Keeper.objects.create(studio=vehicle.studio, vehicle=vehicle, customer=person, start=start, end=end)
+    f.LayerFactory(surface=f.SurfaceFactory(vehicle=vehicle))
+    for days, note in ((200, "beside the seller's house"), (50, "beside the buyer's house")):
+        CareEvent.objects.create(
+            studio=vehicle.studio, vehicle=vehicle, kind="sap", on=f.TODAY - timedelta(days=days), note=note,
+            by="customer",
+        )  # fmt: skip
+    for person in (seller, buyer):
+        Complaint.objects.create(
+            studio=person.studio, customer=person, about=f"complaint of {person.name}", opened_at=f.NOW
+        )
+        f.MessageFactory(customer=person, subject=f"mail to {person.name}")
+        Suppression.objects.create(studio=person.studio, email=person.email.upper(), why="bounced", at=f.NOW)
+    return seller, buyer
+
+
+def test_each_takes_their_own_along_and_nothing_of_the_other():
+    seller, buyer = world()
+    for me, other in ((seller, buyer), (buyer, seller)):
+        answer = as_user(me).get(reverse("customer:data_json"))
+        assert answer["Content-Disposition"] == 'attachment; filename="my-data.json"'
+        text = answer.content.decode()
+        data = json.loads(text)
+        house, foreign = ("seller", "buyer") if me is seller else ("buyer", "seller")
+        for wanted in (me.name, me.email, f"complaint of {me.name}", f"mail to {me.name}", f"beside the {house}'s"):
+            assert wanted in text
+        for wrong in (other.name, other.email, f"beside the {foreign}'s"):
+            assert wrong.lower() not in text.lower()
+        assert len(data["parts"]["Layers"]) == 1
+        assert len(data["parts"]["Addresses that are not written to"]) == 1
+        page = as_user(me).get(reverse("customer:data")).content.decode()
+        assert f"mail to {me.name}" in page
+        assert other.name not in page
+
+
+def test_as_many_queries_for_many_rows_as_for_few():
+    me = people.customer()
+    counts = []
+    for _ in range(2):
+        for _ in range(5):
+            vehicle = f.VehicleFactory(site__studio=me.studio, keeper=me)
+            f.LayerFactory(surface=f.SurfaceFactory(vehicle=vehicle))
+        client = as_user(me)
+        with CaptureQueriesContext(connection) as queries:
+            assert client.get(reverse("customer:data_json")).status_code == 200
+        counts.append(len(queries))
+    assert counts[0] == counts[1]
