@@ -1,4 +1,5 @@
-"""Backup and restore of the database that the settings name: SQLite by its online copy, PostgreSQL by its own tools.
+"""Backup and restore: of the database that the settings name, SQLite by its online copy, PostgreSQL by its own tools;
+and of the uploaded files where they lie in a local folder, in a second file beside the first, NAME.files.tar.
 
 Started by `sh deploy/backup` and `sh deploy/restore`.
 """
@@ -13,6 +14,7 @@ import shutil
 import sqlite3
 import subprocess
 import sys
+import tarfile
 from contextlib import closing
 from datetime import UTC, datetime
 from pathlib import Path
@@ -27,6 +29,62 @@ def database() -> dict[str, str]:
     from django.conf import settings
 
     return {key: str(value) for key, value in settings.DATABASES["default"].items()}
+
+
+def files_folder() -> Path | None:
+    """Where uploaded files lie; None where the settings name a storage elsewhere."""
+    database()  # finds the settings
+    from django.conf import settings
+
+    entry = settings.STORAGES["default"]
+    if not entry["BACKEND"].endswith(".FileSystemStorage"):
+        return None
+    return Path(entry.get("OPTIONS", {}).get("location") or settings.MEDIA_ROOT)
+
+
+def files_beside(copy: Path) -> Path:
+    """The file that holds the uploaded files of a backup."""
+    return copy.with_name(copy.name + ".files.tar")
+
+
+def pack(folder: Path, target: Path) -> bool:
+    """Put every file of the folder into a tar file; False where there is none. What is removed meanwhile is left out.
+
+    Pictures and PDFs are compressed already, so the tar file is not.
+    """
+    found = sorted(path for path in folder.rglob("*") if path.is_file() and not path.is_symlink())
+    if not found:
+        return False
+    part = target.with_name(target.name + ".part")
+    part.unlink(missing_ok=True)
+    part.touch(mode=0o600)
+    try:
+        with tarfile.open(part, "w") as tar:
+            for path in found:
+                try:
+                    tar.add(path, arcname=path.relative_to(folder).as_posix(), recursive=False)
+                except FileNotFoundError:
+                    continue
+        os.replace(part, target)
+    finally:
+        part.unlink(missing_ok=True)
+    return True
+
+
+def unpack(source: Path, folder: Path) -> None:
+    """Unpack a tar file of `pack` into a new folder; nothing of it can land elsewhere.
+
+    Raises:
+        SystemExit: the file is damaged or no such file.
+    """
+    shutil.rmtree(folder, ignore_errors=True)
+    folder.mkdir(mode=0o700, parents=True)
+    try:
+        with tarfile.open(source, "r:") as tar:
+            tar.extractall(folder, filter="data")
+    except (tarfile.TarError, OSError) as error:
+        shutil.rmtree(folder, ignore_errors=True)
+        raise SystemExit(f"{source} cannot be unpacked: {error}. Nothing was changed.") from error
 
 
 def tool(name: str) -> str:
@@ -79,7 +137,10 @@ def copy_sqlite(source: Path, target: Path) -> None:
 
 
 def backup(folder: Path) -> Path:
-    """Write a backup file into the folder and return its path."""
+    """Write a backup into the folder and return the path of the database's file. Local files follow in another.
+
+    The files come second: a photo's file is there before its row, so every row of the copy has its file.
+    """
     config = database()
     folder.mkdir(mode=0o700, parents=True, exist_ok=True)
     stamp = datetime.now(UTC).strftime("%Y%m%dT%H%M%S.%fZ")
@@ -95,6 +156,9 @@ def backup(folder: Path) -> Path:
             os.replace(part, target)
         finally:
             part.unlink(missing_ok=True)
+    local = files_folder()
+    if local is not None:
+        pack(local, files_beside(target))
     return target
 
 
@@ -111,10 +175,38 @@ def in_use(path: Path) -> bool:
 
 
 def restore(source: Path) -> str:
-    """Put the backup in the place of the database; the former SQLite file is kept beside it. Returns what was done."""
-    config = database()
+    """Put the backup in the place of what is there; the former SQLite file and files are kept beside. Returns what was
+    done.
+
+    The files are unpacked first, beside the present ones, so that a damaged one is found before anything is changed.
+    """
     if not source.is_file():
         raise SystemExit(f"There is no file {source}.")
+    packed, folder = files_beside(source), files_folder()
+    if not packed.is_file():
+        return restore_database(source)
+    if folder is None:
+        said = restore_database(source)
+        return f"{said} The settings name a storage elsewhere for files: put those of {packed} there yourself."
+    incoming = folder.with_name(folder.name + ".incoming")
+    unpack(packed, incoming)
+    try:
+        said = restore_database(source)
+    except BaseException:
+        shutil.rmtree(incoming, ignore_errors=True)
+        raise
+    kept = folder.with_name(f"{folder.name}.before-{datetime.now(UTC):%Y%m%dT%H%M%S.%fZ}")
+    if folder.exists():
+        os.replace(folder, kept)
+    os.replace(incoming, folder)
+    return f"{said} Restored the files into {folder}." + (
+        f" The former files are kept in {kept}." if kept.exists() else ""
+    )
+
+
+def restore_database(source: Path) -> str:
+    """Put the backup in the place of the database; the former SQLite file is kept beside it. Returns what was done."""
+    config = database()
     if not config["ENGINE"].endswith("sqlite3"):
         options = ("--clean", "--if-exists", "--no-owner", "--single-transaction", "--exit-on-error")
         postgres("pg_restore", config, *options, f"--dbname={config['NAME']}", str(source))
@@ -142,7 +234,10 @@ def main() -> None:
     putting.add_argument("--yes", action="store_true", help="the database of now may be replaced")
     options = parser.parse_args()
     if options.verb == "backup":
-        print(backup(options.folder))
+        copy = backup(options.folder)
+        print(copy)
+        if files_beside(copy).is_file():
+            print(files_beside(copy))
         return
     if not options.yes:
         raise SystemExit("This replaces the database of now. Stop the web server and the workers, then add --yes.")

@@ -31,11 +31,14 @@ NOW = datetime(2026, 3, 2, 9, 30, tzinfo=UTC)
 SIZES = {"phone": (360, 760), "desk": (1280, 860)}
 SCHEMES = ("light", "dark")
 COLOURS = 96
+OTHERWISE = "parking=garage&wash_method=two_bucket&washes_per_year=26&km_per_year=12000&road_salt=regular"
 # Name -> who looks, the path, and what is opened and scrolled into view (nothing: the top).
 PAGES = {
     "work-list": ("owner", "/studio/", None),
     "vehicle": ("owner", "/studio/vehicle/1/", None),
     "outlook": ("owner", "/studio/outlook/", None),
+    "correction": ("owner", "/studio/vehicle/1/correction/plan/", None),
+    "what-if": ("customer", f"/my/vehicle/1/what-if/?{OTHERWISE}", None),
     "customer": ("customer", "/my/vehicle/1/", None),
     "layers": ("customer", "/my/vehicle/1/", "section[aria-labelledby=h-surfaces] details"),
 }
