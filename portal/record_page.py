@@ -83,7 +83,7 @@ def record(request: HttpRequest, token: str) -> HttpResponse:
     found = _opened(request, token, count=True)
     context = {
         "found": found, "page": page_of(found.content), "token": token, "check_url": check_url(found.code),
-        "qr": qr.inline_of(page_url(token)), "intro": INTRO, "not_said": NOT_SAID, "languages": settings.LANGUAGES,
+        "qr": qr.inline_of(page_url(token)), "intro": INTRO, "not_said": NOT_SAID,
     }  # fmt: skip
     return render(request, "record/page.html", context)
 

@@ -92,7 +92,7 @@ def _on(text: str) -> date:
 
 
 def _long(text: str) -> str:
-    return date_format(_on(text), "j F Y")
+    return date_format(_on(text), _("j F Y"))
 
 
 def _band(values: Sequence[str] | None) -> Band | None:

@@ -54,7 +54,7 @@ def _warnings(found: Opened) -> list[str]:
             _("This is not what was sealed: the text has been changed since. Do not rely on it, and ask the studio.")
         )
     if found.newer_on is not None:
-        told = {"day": date_format(found.newer_on, "j F Y")}
+        told = {"day": date_format(found.newer_on, _("j F Y"))}
         said.append(_("A newer record of this vehicle was issued on %(day)s. Ask the keeper for it.") % told)
     return said
 
@@ -78,12 +78,12 @@ def data_of(found: Opened, *, check_url: str) -> dict[str, Any]:
     """Everything that the printed record says, in the active language."""
     page = page_of(found.content)
     heading = _("Care record %(number)d") % {"number": page.number}
-    issued = f"{date_format(found.issued_at, 'j F Y, H:i')} {found.issued_at.tzname()}"
+    issued = f"{date_format(found.issued_at, _('j F Y, H:i'))} {found.issued_at.tzname()}"
     return {
         **_rows(page), **_heads(),
         "language": (get_language() or "en").split("-")[0], "title": f"{heading}, {page.studio}", "heading": heading,
         "short": f"{heading}, {page.studio} · {found.digest[:16]}…", "studio": page.studio,
-        "date": date_format(found.issued_at, "j F Y"), "vehicle": page.vehicle, "facts": page.facts,
+        "date": date_format(found.issued_at, _("j F Y")), "vehicle": page.vehicle, "facts": page.facts,
         "intro": str(INTRO), "not_said": str(NOT_SAID), "warnings": _warnings(found),
         "about": [
             [_("Issued on"), issued], [_("Forecast of"), page.forecast_of],
@@ -94,7 +94,7 @@ def data_of(found: Opened, *, check_url: str) -> dict[str, Any]:
         "seal_words": _(
             "The code opens this record as a page until %(day)s, or until the keeper ends it. The address below checks "
             "a copy afterwards too, and says whether a newer record exists."
-        ) % {"day": date_format(found.ends_at, "j F Y")},
+        ) % {"day": date_format(found.ends_at, _("j F Y"))},
         "words": _words(),
     }  # fmt: skip
 

@@ -35,7 +35,7 @@ def test_shared_by_keyboard_read_by_a_stranger_and_ended(people, portal, strange
     page.keyboard.press("Enter")
     page.wait_for_selector("#days-error")
     assert [line for line in keeper.problems() if "422" not in line] == []
-    page.goto(page.url)
+    keeper.open(page.url)
     tab_to(page, "input[name=days]")
     page.keyboard.press("ArrowDown")
     tab_to(page, "button[value=make]")
@@ -55,7 +55,7 @@ def test_shared_by_keyboard_read_by_a_stranger_and_ended(people, portal, strange
     assert "This is what Sheenward issued on" in stranger.page.locator("main").inner_text()
     assert stranger.problems() == []
 
-    page.goto(page.url)
+    keeper.open(page.url)
     assert page.locator("#id_link").count() == 0, "a link is shown once"
     assert "opened 1 time;" in page.locator("main").inner_text()
     page.get_by_role("button", name="End it now").first.click()
