@@ -6,6 +6,7 @@ import email
 import email.policy
 import re
 from email.headerregistry import Address
+from itertools import pairwise
 
 import pytest
 
@@ -54,7 +55,8 @@ def test_every_kind_is_parsed_without_a_defect_and_has_the_headers_of_the_standa
         assert raw["Auto-Submitted"] == "auto-generated"  # RFC 3834, 5
         told = raw["List-Unsubscribe"]
         if kind.asked_for:
-            assert told is None and raw["List-Unsubscribe-Post"] is None, kind.name
+            assert told is None, kind.name
+            assert raw["List-Unsubscribe-Post"] is None, kind.name
         else:
             # RFC 2369, 2: URLs in angle brackets; RFC 8058, 3.1: an HTTPS or HTTP one, and exactly this value.
             (link,) = re.findall(r"<(https?://[^<>\s]+)>", told)
@@ -78,7 +80,7 @@ def test_the_text_reads_well_without_its_html(mails):
                 assert line.startswith("http"), (kind.name, line)
                 assert lines[number - 1].endswith(":"), (kind.name, lines[number - 1 : number + 1])
         # No orphan: one word alone in a line under a full one.
-        for before, line in zip(lines, lines[1:], strict=False):
+        for before, line in pairwise(lines):
             alone = len(line.split()) == 1 and not line.startswith(("http", "-- ")) and len(line) < 60
             assert not (alone and len(before) > 50), (kind.name, before, line)
         # One line with the mark of a signature (RFC 3676, 4.3), and the reason for the mail under it.
