@@ -324,7 +324,9 @@ def _rows(kind: str, vehicle_id: int, extra: Q) -> Any:
     if kind == "habits":
         return Habits.every.filter(extra, vehicle=vehicle_id).order_by("-start", "-pk")
     if kind == "correction":
-        return Correction.every.filter(extra, surface__vehicle=vehicle_id).select_related("surface").order_by("-on", "-pk")
+        return (
+            Correction.every.filter(extra, surface__vehicle=vehicle_id).select_related("surface").order_by("-on", "-pk")
+        )
     if kind == "swap":
         rows = Mounted.every.filter(extra, surface__vehicle=vehicle_id)
         return rows.select_related("surface").order_by("-start", "-pk")

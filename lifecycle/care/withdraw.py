@@ -44,7 +44,9 @@ def _nothing_later(row: Any) -> None:
         later = rows.filter(after).order_by("-on", "-pk").first()
         if later is not None:
             words = later.kind.replace("_", " ") if isinstance(later, CareEvent) else "correction"
-            raise DomainError(f"The {words} of {later.on} on the {row.surface} came after it; withdraw that entry first.")
+            raise DomainError(
+                f"The {words} of {later.on} on the {row.surface} came after it; withdraw that entry first."
+            )
 
 
 def _event(row: Any) -> dict[str, Any]:

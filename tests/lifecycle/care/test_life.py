@@ -203,7 +203,12 @@ class TestWithdraw:
     def test_a_correction_is_no_plain_event(self, panel):
         with pytest.raises(DomainError, match="record it as a correction") as refused:
             record_event(
-                studio=panel.studio, vehicle_id=panel.vehicle_id, kind="correction", on=CHANGED, surface_id=panel.pk, **BY
+                studio=panel.studio,
+                vehicle_id=panel.vehicle_id,
+                kind="correction",
+                on=CHANGED,
+                surface_id=panel.pk,
+                **BY,
             )
         assert refused.value.field == "kind"
         assert Layer.objects.get(surface=panel).ended is None
