@@ -6,7 +6,7 @@ from django.db import migrations, models
 class Migration(migrations.Migration):
 
     dependencies = [
-        ('lifecycle', '0014_wishes'),
+        ("lifecycle", "0015_early_receipts"),
     ]
 
     operations = [
