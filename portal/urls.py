@@ -26,5 +26,6 @@ urlpatterns = [
     path("record/<str:token>/json/", record_json, name="record_json"),
     path("calendar/<str:token>.ics", calendar, name="calendar"),
     path("mail/", include("portal.mail_urls")),
+    path("api/", include("portal.api.urls")),
 ]
 handler400 = "portal.uploads.bad_request"

@@ -1,5 +1,6 @@
 """All models, one noun a file."""
 
+from .api import ApiToken
 from .base import StudioQuerySet, StudioRow, Withdrawable
 from .care import LIVE_DUE, CareDue, DueState, Refusal
 from .care_record import GUARDED as GUARDED_CARE_RECORDS
@@ -49,7 +50,7 @@ from .visit import (
 
 __all__ = [
     "APPEND_ONLY_TABLES", "FINAL_STATES", "GUARDED_CARE_RECORDS", "GUARDED_CORRECTIONS", "GUARDED_REPORTS",
-    "LIVE_DUE", "OPEN_VISITS", "REQUESTS", "Assessment", "Bay", "CalendarFeed", "CareDue", "CareEvent",
+    "LIVE_DUE", "OPEN_VISITS", "REQUESTS", "ApiToken", "Assessment", "Bay", "CalendarFeed", "CareDue", "CareEvent",
     "CareRecord", "ClimateNormal", "ClimateService", "Closure", "Complaint", "Consent", "ConsentBy", "ConsentWay",
     "ContractRule", "ContractTerm", "Correction", "CorrectionConsent", "CorrectionPanel", "CorrectionPlan",
     "CorrectionSignature", "Customer", "Document", "DocumentKind", "DueState", "EarlyReceipt", "FigureOverride",
