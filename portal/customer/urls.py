@@ -8,6 +8,7 @@ app_name = "customer"
 urlpatterns = [
     path("", views.home, name="home"),
     path("vehicle/<int:vehicle_id>/", views.vehicle, name="vehicle"),
+    path("vehicle/<int:vehicle_id>/surface/<int:surface_id>/", views.surface, name="surface"),
     path("vehicle/<int:vehicle_id>/what-if/", what_if.what_if, name="what_if"),
     path("vehicle/<int:vehicle_id>/guide/", guide.guide, name="guide"),
     path("vehicle/<int:vehicle_id>/log/", care_log.log, name="log"),
