@@ -125,6 +125,9 @@ WHO = {
     "studio:new_product": OWNER,
     "studio:product": OWNER,
     "studio:prices": OWNER,
+    "studio:words": OWNER,
+    "studio:wording": OWNER,
+    "studio:wording_page": OWNER,
     "studio:readings": TECHNICIANS,
     "studio:check_readings": TECHNICIANS,
     "studio:paste_readings": TECHNICIANS,
@@ -152,7 +155,7 @@ ROLES = {
     OWNER: {"owner"},
 }
 POST_ONLY = {"studio:check_readings", "studio:close_complaint", "studio:settle", "studio:pause", "studio:tend",
-             "studio:calendar_address", "studio:phoned"}  # fmt: skip
+             "studio:wording_page", "studio:calendar_address", "studio:phoned"}  # fmt: skip
 WITH_OBJECT = (
     "studio:site_calendar", "studio:opening", "studio:hands", "studio:closures", "studio:closure",
     "studio:correction_plan", "studio:kept_plan", "studio:plan_consent", "studio:plan_done", "studio:panel",
@@ -231,7 +234,7 @@ def world():
         last=NOW.date() + timedelta(days=900), reason="stocktaking", actor="member:1", at=NOW,
     ).pk  # fmt: skip
     files = {"uid": photo.uid, "size": "full", "sheet": sheet.uid}
-    return studio, keeper, ids | files | {"key": "clog.rate", "group": "clog"}
+    return studio, keeper, ids | files | {"key": "clog.rate", "group": "clog", "mail": "service", "language": "de"}
 
 
 def address(name: str, ids: dict[str, int]) -> str:
