@@ -21,6 +21,7 @@ from pypdf import PdfReader
 from lifecycle.care import sealing
 from lifecycle.care.reports import reads
 from lifecycle.care.reports.signature import Signature
+from lifecycle.errors import DomainError
 from lifecycle.models import Finding, JournalEntry, Keeper, Message, Photo, Report, ReportParty, Suppression
 from lifecycle.reminders import outbox, report_copy
 from lifecycle.reminders.unsubscribe import make_token, unsubscribe
@@ -148,7 +149,8 @@ def test_no_copy_goes_where_none_can_and_the_page_says_why(world):
     moved.refresh_from_db()
     assert moved.error == "The customer's address has changed since it was written."
     Keeper.objects.filter(vehicle=world.vehicle).delete()
-    assert sealed().no_copy == report_copy.NO_KEEPER
+    with pytest.raises(DomainError, match="No keeper is on record"):
+        sealed()
 
 
 def test_keepers_of_that_time_and_nobody_else(world):
