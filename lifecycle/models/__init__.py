@@ -47,6 +47,7 @@ from .visit import (
     VisitProposal,
     VisitState,
 )
+from .wording import MailTrial, MailWording
 
 __all__ = [
     "APPEND_ONLY_TABLES", "FINAL_STATES", "GUARDED_CARE_RECORDS", "GUARDED_CORRECTIONS", "GUARDED_REPORTS",
@@ -55,10 +56,10 @@ __all__ = [
     "ContractRule", "ContractTerm", "Correction", "CorrectionConsent", "CorrectionPanel", "CorrectionPlan",
     "CorrectionSignature", "Customer", "Document", "DocumentKind", "DueState", "EarlyReceipt", "FigureOverride",
     "Finding", "FindingKind", "Forecast", "Gauge", "Habits", "Hands", "Heartbeat", "Inspection", "InspectionKind",
-    "JournalEntry", "Keeper", "Layer", "LayerPackage", "LearnedLife", "Member", "Message", "MessageState",
-    "Mounted", "Offer", "OfferStep", "OfferStepKind", "OpeningHours", "PackageItem", "PartOfDay", "Photo", "Price",
-    "Product", "ProposalState", "Purpose", "Reading", "ReadingDoubt", "ReadingKind", "Receipt", "RecordLink",
-    "Refusal", "Reminder", "ReminderState", "Report", "ReportKind", "ReportParty", "Role", "SignInKey", "Site",
-    "Step", "Storage", "Studio", "StudioQuerySet", "StudioRow", "Suppression", "Surface", "User", "Vehicle",
-    "Visit", "VisitProposal", "VisitState", "Withdrawable",
+    "JournalEntry", "Keeper", "Layer", "LayerPackage", "LearnedLife", "MailTrial", "MailWording", "Member",
+    "Message", "MessageState", "Mounted", "Offer", "OfferStep", "OfferStepKind", "OpeningHours", "PackageItem",
+    "PartOfDay", "Photo", "Price", "Product", "ProposalState", "Purpose", "Reading", "ReadingDoubt", "ReadingKind",
+    "Receipt", "RecordLink", "Refusal", "Reminder", "ReminderState", "Report", "ReportKind", "ReportParty", "Role",
+    "SignInKey", "Site", "Step", "Storage", "Studio", "StudioQuerySet", "StudioRow", "Suppression", "Surface",
+    "User", "Vehicle", "Visit", "VisitProposal", "VisitState", "Withdrawable",
 ]  # fmt: skip
