@@ -51,6 +51,7 @@ STEPS: Mapping[str, Step] = {
         Step("deliver", "Messages handed over", "lifecycle.reminders.outbox.deliver", timedelta(minutes=1)),
         Step("sweep", "Doubtful hand-overs looked after", "lifecycle.reminders.outbox.sweep", timedelta(minutes=2)),
         Step("settle", "Receipts settled", "lifecycle.reminders.receipts.settle", timedelta(minutes=2)),
+        Step("handovers", "Offers to new keepers ended", "lifecycle.care.handover.expire", timedelta(minutes=30)),
         Step("offers", "Advice on record", "lifecycle.outlook.offers.recommend", timedelta(minutes=15)),
     )
 }
@@ -168,6 +169,11 @@ def sweep() -> None:
 @shared_task(name="lifecycle.settle")
 def settle() -> None:
     run("settle")
+
+
+@shared_task(name="lifecycle.handovers")
+def handovers() -> None:
+    run("handovers")
 
 
 @shared_task(name="lifecycle.offers")

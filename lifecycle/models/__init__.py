@@ -22,6 +22,7 @@ from .door import SignInKey
 from .doubt import ReadingDoubt
 from .figures import FigureOverride
 from .habits import CareEvent, Habits, Storage
+from .handover import Handover, HandoverState
 from .heartbeat import Heartbeat
 from .inspection import Finding, FindingKind, Gauge, Inspection, InspectionKind, Photo, Reading, ReadingKind
 from .journal import APPEND_ONLY as APPEND_ONLY_TABLES
@@ -55,11 +56,12 @@ __all__ = [
     "CareRecord", "ClimateNormal", "ClimateService", "Closure", "Complaint", "Consent", "ConsentBy", "ConsentWay",
     "ContractRule", "ContractTerm", "Correction", "CorrectionConsent", "CorrectionPanel", "CorrectionPlan",
     "CorrectionSignature", "Customer", "Document", "DocumentKind", "DueState", "EarlyReceipt", "FigureOverride",
-    "Finding", "FindingKind", "Forecast", "Gauge", "Habits", "Hands", "Heartbeat", "Inspection", "InspectionKind",
-    "JournalEntry", "Keeper", "Layer", "LayerPackage", "LearnedLife", "MailTrial", "MailWording", "Member",
-    "Message", "MessageState", "Mounted", "Offer", "OfferStep", "OfferStepKind", "OpeningHours", "PackageItem",
-    "PartOfDay", "Photo", "Price", "Product", "ProposalState", "Purpose", "Reading", "ReadingDoubt", "ReadingKind",
-    "Receipt", "RecordLink", "Refusal", "Reminder", "ReminderState", "Report", "ReportKind", "ReportParty", "Role",
-    "SignInKey", "Site", "Step", "Storage", "Studio", "StudioQuerySet", "StudioRow", "Suppression", "Surface",
-    "User", "Vehicle", "Visit", "VisitProposal", "VisitState", "Withdrawable",
+    "Finding", "FindingKind", "Forecast", "Gauge", "Habits", "Handover", "HandoverState", "Hands", "Heartbeat",
+    "Inspection", "InspectionKind", "JournalEntry", "Keeper", "Layer", "LayerPackage", "LearnedLife", "MailTrial",
+    "MailWording", "Member", "Message", "MessageState", "Mounted", "Offer", "OfferStep", "OfferStepKind",
+    "OpeningHours", "PackageItem", "PartOfDay", "Photo", "Price", "Product", "ProposalState", "Purpose", "Reading",
+    "ReadingDoubt", "ReadingKind", "Receipt", "RecordLink", "Refusal", "Reminder", "ReminderState", "Report",
+    "ReportKind", "ReportParty", "Role", "SignInKey", "Site", "Step", "Storage", "Studio", "StudioQuerySet",
+    "StudioRow", "Suppression", "Surface", "User", "Vehicle", "Visit", "VisitProposal", "VisitState",
+    "Withdrawable",
 ]  # fmt: skip
