@@ -78,7 +78,7 @@ def _word(name: str) -> str:
 
 def _made(file: ImportFile, name: str) -> Any:
     """Ids of the rows of a model that the file made."""
-    return ImportMade.objects.filter(file=file, model=name, before=None).values("object_id")
+    return ImportMade.objects.filter(file=file, model=name, before__isnull=True).values("object_id")
 
 
 def _relations(model: Any) -> Iterator[tuple[Any, str]]:

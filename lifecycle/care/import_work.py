@@ -181,6 +181,11 @@ def _check(file: ImportFile, at: datetime) -> bool:
     return True
 
 
+def _still(file: ImportFile) -> bool:
+    """Whether the file, held from here on, still waits for this work: nobody put it away meanwhile."""
+    return ImportFile.objects.select_for_update().filter(pk=file.pk, state=file.state).exists()
+
+
 def _apply(file: ImportFile, at: datetime) -> bool:
     """Record the whole file in one transaction, exactly as it was shown, or nothing of it."""
     bar = _Bar(file)
@@ -189,6 +194,8 @@ def _apply(file: ImportFile, at: datetime) -> bool:
     bar.told(READ_SHARE + 10)
     with transaction.atomic():
         studio = Studio.objects.select_for_update().get(pk=file.studio_id)  # two imports take turns
+        if not _still(file):
+            return False
         planned = KINDS[file.kind].plan(studio, rows, at=at)
         if any(item.verdict == Verdict.ERROR for item in planned) or _digest(planned) != file.digest:
             _keep(file, planned, at, note="The record has changed since the file was looked through, so nothing was "
@@ -212,6 +219,8 @@ def _undo(file: ImportFile, at: datetime) -> bool:
     """Take back all that the file made and changed, or say row by row what stands in the way."""
     with transaction.atomic():
         studio = Studio.objects.select_for_update().get(pk=file.studio_id)
+        if not _still(file):
+            return False
         standing, count = take_back(file)
         _drop_rows(file)
         if standing:

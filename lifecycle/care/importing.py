@@ -7,13 +7,14 @@ by the step `import_files`.
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 from datetime import datetime
 from typing import Any, Final
 from uuid import uuid4
 
 from django.core.files.base import ContentFile, File
 from django.db import transaction
+from django.db.models import Q
 
 from lifecycle import journal
 from lifecycle.care.find import one
@@ -27,6 +28,7 @@ from lifecycle.errors import DomainError
 from lifecycle.models import (
     WAITING_IMPORTS,
     ImportFile,
+    ImportKey,
     ImportMade,
     ImportMapping,
     ImportState,
@@ -50,9 +52,8 @@ def receive_file(
     known("kind", kind, tuple(KINDS))
     data, called = _bytes_of(upload, name)
     digest = hashlib.sha256(data).hexdigest()
-    there: ImportFile | None = (
-        ImportFile.objects.of(studio).filter(kind=kind, sha256=digest, state__in=WAITING_IMPORTS).first()
-    )
+    same = ImportFile.objects.of(studio).filter(kind=kind, sha256=digest, state__in=WAITING_IMPORTS)
+    there: ImportFile | None = same.first()
     if there is not None:
         return there
     try:
@@ -315,10 +316,22 @@ def put_away(*, studio: Studio, import_id: int, actor: str, at: datetime) -> Imp
 
 def put_away_waiting(studio: Studio, *, at: datetime) -> int:
     """Delete every file that is not recorded yet: a person was erased, and one of these may hold them still."""
-    files = list(
-        ImportFile.objects.of(studio).exclude(state__in=(ImportState.DONE, ImportState.UNDONE, ImportState.DROPPED))
-    )
-    waiting = [file for file in files if file.state != ImportState.UNDOING]
-    for file in waiting:
+    pending = (*WAITING_IMPORTS, ImportState.CHECKING, ImportState.APPLYING)
+    files = list(ImportFile.objects.of(studio).filter(state__in=pending).select_for_update())
+    for file in files:
         put_away_rows(file, at, why="A person was erased, and this file may have held them. Send a list without them.")
-    return len(waiting)
+    return len(files)
+
+
+def forget_person(*, studio: Studio, customer_id: int, vehicle_ids: Collection[int], at: datetime) -> int:
+    """What imports still hold of a person who is erased: waiting files, numbers of other lists, values kept to take
+    an import back. Inside the caller's transaction.
+
+    Args:
+        vehicle_ids: vehicles that the person kept last.
+    """
+    keys = ImportKey.objects.filter(Q(customer=customer_id) | Q(vehicle__in=vehicle_ids), studio=studio)
+    theirs = Q(model="Customer", object_id=customer_id) | Q(model="Vehicle", object_id__in=vehicle_ids)
+    theirs |= Q(model="ImportKey", object_id__in=keys.values("pk"))
+    count = ImportMade.objects.filter(theirs, studio=studio).delete()[0] + keys.delete()[0]
+    return int(count) + put_away_waiting(studio, at=at)

@@ -93,6 +93,8 @@ NO_PAGE = {
     "studio:pause": "takes a form only",
     "studio:phoned": "takes a form only",
     "studio:tend": "takes a form only",
+    "studio:import_file": "looked at in test_imports: it needs a file",
+    "studio:import_errors": "a CSV file",
 }
 MOST_A_NAME = 2
 
