@@ -37,7 +37,7 @@ from .journal import APPEND_ONLY as APPEND_ONLY_TABLES
 from .journal import JournalEntry
 from .layer import Layer, LayerPackage, PackageItem, Product
 from .learned import LearnedLife
-from .message import FINAL_STATES, Message, MessageState, Receipt
+from .message import FINAL_STATES, EarlyReceipt, Message, MessageState, Receipt
 from .offer import Offer, OfferStep, OfferStepKind, Price
 from .opening import Closure, Hands, OpeningHours
 from .people import Bay, Complaint, Consent, Customer, Member, Purpose, Role, Site, Studio, Suppression, User
@@ -62,12 +62,13 @@ __all__ = [
     "REQUESTS", "WAITING_IMPORTS", "WORKING_IMPORTS", "Assessment", "Bay", "CalendarFeed", "CareDue", "CareEvent",
     "ClimateNormal", "ClimateService", "Closure", "Complaint", "Consent", "ConsentBy", "ConsentWay", "ContractRule",
     "ContractTerm", "Correction", "CorrectionConsent", "CorrectionPanel", "CorrectionPlan", "CorrectionSignature",
-    "Customer", "Document", "DocumentKind", "DueState", "FigureOverride", "Finding", "FindingKind", "Forecast",
-    "Gauge", "Habits", "Hands", "Heartbeat", "ImportFile", "ImportKey", "ImportKind", "ImportMade", "ImportMapping",
-    "ImportRow", "ImportState", "Inspection", "InspectionKind", "JournalEntry", "Keeper", "Layer", "LayerPackage",
-    "LearnedLife", "Member", "Message", "MessageState", "Mounted", "Offer", "OfferStep", "OfferStepKind",
-    "OpeningHours", "PackageItem", "PartOfDay", "Photo", "Price", "Product", "ProposalState", "Purpose", "Reading",
-    "ReadingDoubt", "ReadingKind", "Receipt", "Refusal", "Reminder", "ReminderState", "Report", "ReportKind",
-    "ReportParty", "Role", "SignInKey", "Site", "Step", "Storage", "Studio", "StudioQuerySet", "StudioRow",
-    "Suppression", "Surface", "User", "Vehicle", "Verdict", "Visit", "VisitProposal", "VisitState", "Withdrawable",
+    "Customer", "Document", "DocumentKind", "DueState", "EarlyReceipt", "FigureOverride", "Finding", "FindingKind",
+    "Forecast", "Gauge", "Habits", "Hands", "Heartbeat", "ImportFile", "ImportKey", "ImportKind", "ImportMade",
+    "ImportMapping", "ImportRow", "ImportState", "Inspection", "InspectionKind", "JournalEntry", "Keeper", "Layer",
+    "LayerPackage", "LearnedLife", "Member", "Message", "MessageState", "Mounted", "Offer", "OfferStep",
+    "OfferStepKind", "OpeningHours", "PackageItem", "PartOfDay", "Photo", "Price", "Product", "ProposalState",
+    "Purpose", "Reading", "ReadingDoubt", "ReadingKind", "Receipt", "Refusal", "Reminder", "ReminderState", "Report",
+    "ReportKind", "ReportParty", "Role", "SignInKey", "Site", "Step", "Storage", "Studio", "StudioQuerySet",
+    "StudioRow", "Suppression", "Surface", "User", "Vehicle", "Verdict", "Visit", "VisitProposal", "VisitState",
+    "Withdrawable",
 ]  # fmt: skip
