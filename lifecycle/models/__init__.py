@@ -1,5 +1,6 @@
 """All models, one noun a file."""
 
+from .api import ApiToken
 from .base import StudioQuerySet, StudioRow, Withdrawable
 from .care import LIVE_DUE, CareDue, DueState, Refusal
 from .climate import ClimateNormal, ClimateService
@@ -59,16 +60,16 @@ from .visit import (
 
 __all__ = [
     "APPEND_ONLY_TABLES", "FINAL_STATES", "GUARDED_CORRECTIONS", "GUARDED_REPORTS", "LIVE_DUE", "OPEN_VISITS",
-    "REQUESTS", "WAITING_IMPORTS", "WORKING_IMPORTS", "Assessment", "Bay", "CalendarFeed", "CareDue", "CareEvent",
-    "ClimateNormal", "ClimateService", "Closure", "Complaint", "Consent", "ConsentBy", "ConsentWay", "ContractRule",
-    "ContractTerm", "Correction", "CorrectionConsent", "CorrectionPanel", "CorrectionPlan", "CorrectionSignature",
-    "Customer", "Document", "DocumentKind", "DueState", "EarlyReceipt", "FigureOverride", "Finding", "FindingKind",
-    "Forecast", "Gauge", "Habits", "Hands", "Heartbeat", "ImportFile", "ImportKey", "ImportKind", "ImportMade",
-    "ImportMapping", "ImportRow", "ImportState", "Inspection", "InspectionKind", "JournalEntry", "Keeper", "Layer",
-    "LayerPackage", "LearnedLife", "Member", "Message", "MessageState", "Mounted", "Offer", "OfferStep",
-    "OfferStepKind", "OpeningHours", "PackageItem", "PartOfDay", "Photo", "Price", "Product", "ProposalState",
-    "Purpose", "Reading", "ReadingDoubt", "ReadingKind", "Receipt", "Refusal", "Reminder", "ReminderState", "Report",
-    "ReportKind", "ReportParty", "Role", "SignInKey", "Site", "Step", "Storage", "Studio", "StudioQuerySet",
-    "StudioRow", "Suppression", "Surface", "User", "Vehicle", "Verdict", "Visit", "VisitProposal", "VisitState",
-    "Withdrawable",
+    "REQUESTS", "WAITING_IMPORTS", "WORKING_IMPORTS", "ApiToken", "Assessment", "Bay", "CalendarFeed", "CareDue",
+    "CareEvent", "ClimateNormal", "ClimateService", "Closure", "Complaint", "Consent", "ConsentBy", "ConsentWay",
+    "ContractRule", "ContractTerm", "Correction", "CorrectionConsent", "CorrectionPanel", "CorrectionPlan",
+    "CorrectionSignature", "Customer", "Document", "DocumentKind", "DueState", "EarlyReceipt", "FigureOverride",
+    "Finding", "FindingKind", "Forecast", "Gauge", "Habits", "Hands", "Heartbeat", "ImportFile", "ImportKey",
+    "ImportKind", "ImportMade", "ImportMapping", "ImportRow", "ImportState", "Inspection", "InspectionKind",
+    "JournalEntry", "Keeper", "Layer", "LayerPackage", "LearnedLife", "Member", "Message", "MessageState", "Mounted",
+    "Offer", "OfferStep", "OfferStepKind", "OpeningHours", "PackageItem", "PartOfDay", "Photo", "Price", "Product",
+    "ProposalState", "Purpose", "Reading", "ReadingDoubt", "ReadingKind", "Receipt", "Refusal", "Reminder",
+    "ReminderState", "Report", "ReportKind", "ReportParty", "Role", "SignInKey", "Site", "Step", "Storage", "Studio",
+    "StudioQuerySet", "StudioRow", "Suppression", "Surface", "User", "Vehicle", "Verdict", "Visit", "VisitProposal",
+    "VisitState", "Withdrawable",
 ]  # fmt: skip

@@ -39,6 +39,8 @@ BELONG: Final = {
         "studio:figures",
         "studio:documents",
         "studio:imports",
+        "studio:tokens",
+        "studio:api_reference",
     )
 }
 

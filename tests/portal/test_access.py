@@ -35,6 +35,7 @@ from tests.lifecycle.care.paint_world import film
 from tests.lifecycle.care.report_world import inspection_of, seal
 from tests.meta.test_urls import ALL
 from tests.pictures import pdf, picture
+from tests.portal.api.world import made_token
 from tests.portal.doors import as_member, as_user
 from tests.portal.life_world import life_ids
 
@@ -148,6 +149,9 @@ WHO = {
     "studio:report": MEMBERS,
     "studio:report_pdf": MEMBERS,
     "studio:report_addendum": TECHNICIANS,
+    "studio:tokens": MEMBERS,
+    "studio:end_token": MEMBERS,
+    "studio:api_reference": MEMBERS,
 }
 ROLES = {
     MEMBERS: {"owner", "technician", "desk"},
@@ -156,7 +160,7 @@ ROLES = {
     OWNER: {"owner"},
 }
 POST_ONLY = {"studio:check_readings", "studio:close_complaint", "studio:settle", "studio:pause", "studio:tend",
-             "studio:calendar_address", "studio:phoned"}  # fmt: skip
+             "studio:calendar_address", "studio:phoned", "studio:end_token"}  # fmt: skip
 WITH_OBJECT = (
     "studio:site_calendar", "studio:opening", "studio:hands", "studio:closures", "studio:closure",
     "studio:correction_plan", "studio:kept_plan", "studio:plan_consent", "studio:plan_done", "studio:panel",
@@ -236,6 +240,7 @@ def world():
     ).pk  # fmt: skip
     listed = receive_file(studio=studio, kind="customers", upload=b"name;email\nA;a@example.org\n", actor="x", at=NOW)
     ids["import_id"] = listed.pk
+    ids["token_id"] = made_token(people.owner(studio)).id
     files = {"uid": photo.uid, "size": "full", "sheet": sheet.uid}
     return studio, keeper, ids | files | {"key": "clog.rate", "group": "clog"}
 
