@@ -51,8 +51,9 @@ def take_back(file: ImportFile) -> tuple[list[tuple[int, str]], int]:
         return sorted(set(standing))[:MOST_SAID], 0
     touched = _vehicles_of(held)
     for name in sorted(held, key=ORDER.index, reverse=True):
-        _restore(name, [made for made in held[name] if made.before is not None])
-        _remove(file, name)
+        _remove(file, name)  # first: a plate or a place in a stack is free again for what was there before
+    for name, rows in held.items():
+        _restore(name, [made for made in rows if made.before is not None])
     ask_for_assessment(touched)
     return [], sum(len(rows) for rows in held.values())
 

@@ -21,7 +21,7 @@ from django.db.models import F, Q
 from django.utils import timezone
 
 from lifecycle import journal
-from lifecycle.care.import_kinds import customers, vehicles
+from lifecycle.care.import_kinds import customers, layers, prices, readings, vehicles, visits
 from lifecycle.care.import_kinds.base import BATCH, Planned
 from lifecycle.care.import_undo import take_back
 from lifecycle.care.imports.refusal import FileRefused
@@ -38,7 +38,10 @@ from lifecycle.models import (
 )
 
 log = structlog.get_logger("sheenward.imports")
-KINDS: Final[Mapping[str, ModuleType]] = {"customers": customers, "vehicles": vehicles}
+KINDS: Final[Mapping[str, ModuleType]] = {
+    "customers": customers, "vehicles": vehicles, "layers": layers, "visits": visits, "readings": readings,
+    "prices": prices,
+}  # fmt: skip
 LEASE: Final = timedelta(minutes=10)
 MOST_TRIES: Final = 3
 # How long a file waits for a person, and how long a recorded one can be taken back. House rules, no source.
@@ -97,7 +100,7 @@ def _guarded(file: ImportFile, doing: Callable[..., bool], at: datetime) -> bool
     except FileRefused as error:
         _back(file, str(error), at)
     except IntegrityError:
-        log.warning("import met another change", file=file.pk, exc_info=True)
+        log.warning("import met another change", file=file.pk)  # the database's words may hold an address
         _back(file, "Something on record stands against it that was not there when it was looked through: a number, an "
               "address or a plate that is taken. Nothing was changed; look it through once more.", at)  # fmt: skip
     except Exception:

@@ -135,14 +135,13 @@ def update(model: Any, changes: Sequence[Change]) -> list[ImportMade]:
         groups[tuple(sorted(change.values))].append(change)
     for names, group in groups.items():
         write_values(model, names, [(change.pk, change.values) for change in group])
-    digests: dict[int, str] = {}
-    held = {change.pk: change for change in changes}
-    for part in chunks(held, IN_BATCH):
-        found = model._base_manager.filter(pk__in=part)
-        digests |= {row.pk: digest_of_row(row, held[row.pk].values) for row in found}
+    rows: dict[int, Any] = {}
+    for part in chunks({change.pk for change in changes}, IN_BATCH):
+        rows |= model._base_manager.in_bulk(part)
     return [
         ImportMade(
-            line=change.line, model=model.__name__, object_id=change.pk, digest=digests[change.pk],
+            line=change.line, model=model.__name__, object_id=change.pk,
+            digest=digest_of_row(rows[change.pk], change.values),
             before={name: plain_value(model._meta.get_field(name), value) for name, value in change.before.items()},
         )
         for change in changes

@@ -48,22 +48,24 @@ class Look:
 
 
 def _delimiters(text: str) -> dict[str, list[Line]]:
-    """The delimiters that part the first lines evenly, with these lines."""
-    head = text[:400_000]
-    found: dict[str, list[Line]] = {}
+    """The delimiters that part the first lines evenly, with these lines. Lines before the table, which none of them
+    parts, do not count."""
+    parted: dict[str, list[Line]] = {}
     for name in ("semicolon", "tab", "comma", "bar"):
-        if DELIMITERS[name] not in head:
-            continue
-        try:
-            rows = list(islice(lines_of(b"", {"delimiter": name}, text=text), HEAD_ROWS))
-        except FileRefused:
-            continue
-        widths = Counter(len(row.cells) for row in rows)
-        width, times = max(widths.items(), key=lambda pair: (pair[1], pair[0]))
-        titled = next((len(row.cells) for row in rows if len(row.cells) >= width), 1)
-        if width > 1 and titled == width and times >= ALIKE * sum(n for w, n in widths.items() if w > 1):
-            found[name] = rows
-    return found
+        if DELIMITERS[name] in text[:400_000] and (rows := _first_lines(text, name, HEAD_ROWS)):
+            parted[name] = rows
+    titles = min((_leading_single(rows) for rows in parted.values()), default=0)
+    return {name: rows for name, rows in parted.items() if _even(rows[titles:])}
+
+
+def _leading_single(rows: Sequence[Line]) -> int:
+    return next((n for n, row in enumerate(rows) if len(row.cells) > 1), len(rows))
+
+
+def _even(rows: Sequence[Line]) -> bool:
+    """Whether most rows have as many columns as the first one, and more than one."""
+    width = len(rows[0].cells) if rows else 0
+    return width > 1 and sum(1 for row in rows if len(row.cells) == width) >= ALIKE * len(rows)
 
 
 def _delimiter(text: str, said: str) -> tuple[str, Question | None]:
@@ -76,7 +78,7 @@ def _delimiter(text: str, said: str) -> tuple[str, Question | None]:
         signs = [name for name in ("semicolon", "tab", "comma", "bar") if DELIMITERS[name] in text[:400_000]]
         if not signs:
             return "none", None
-        found = {name: _first_lines(text, name) for name in [*signs, "none"]}
+        found = {name: _first_lines(text, name, 3) for name in [*signs, "none"]}
     options = tuple(
         Option(name, DELIMITER_WORDS[name], tuple(" | ".join(shown_cell(c) for c in row.cells) for row in rows[:3]))
         for name, rows in found.items()
@@ -84,9 +86,9 @@ def _delimiter(text: str, said: str) -> tuple[str, Question | None]:
     return options[0].value, Question("delimiter", "What parts the columns?", options)
 
 
-def _first_lines(text: str, name: str) -> list[Line]:
+def _first_lines(text: str, name: str, most: int) -> list[Line]:
     try:
-        return list(islice(lines_of(b"", {"delimiter": name}, text=text), 3))
+        return list(islice(lines_of(b"", {"delimiter": name}, text=text), most))
     except FileRefused:
         return []
 
@@ -129,8 +131,9 @@ def _header(rows: Sequence[Line], kind: str, said: str) -> tuple[int, Question |
     numbers = {str(row.number) for row in rows} | {"0"}
     if said in numbers:
         return int(said), None
-    usual = Counter(_width(row) for row in rows).most_common(1)[0][0]
-    first = next((row for row in rows if _width(row) >= max(1, usual / 2) and (_width(row) > 1 or usual == 1)), rows[0])
+    wide = [row for row in rows if _width(row) > 1] or list(rows)  # titles above a table stand in one cell
+    usual = Counter(_width(row) for row in wide).most_common(1)[0][0]
+    first = next((row for row in wide if _width(row) >= usual / 2), wide[0])
     if _like_headings(first) and _known(first, kind):
         return first.number, None
     words = " | ".join(shown_cell(cell) for cell in first.cells)[:160]
@@ -182,6 +185,8 @@ def look(data: bytes, *, kind: str, how: Mapping[str, str], columns: Mapping[int
     questions.append(asked)
     found["header"] = str(header)
     body = [row for row in rows if row.number > header]
+    if not body and asked is not None:
+        body = [row for row in rows if row.number >= header]
     if not body:
         raise FileRefused("There are headings and no row below them. Choose the list itself.")
     for name, value, question in _values(body, kind, how, columns or {}):
