@@ -57,6 +57,7 @@ from .visit import (
     VisitProposal,
     VisitState,
 )
+from .wording import MailTrial, MailWording
 
 __all__ = [
     "APPEND_ONLY_TABLES", "FINAL_STATES", "GUARDED_CORRECTIONS", "GUARDED_REPORTS", "LIVE_DUE", "OPEN_VISITS",
@@ -66,10 +67,10 @@ __all__ = [
     "CorrectionSignature", "Customer", "Document", "DocumentKind", "DueState", "EarlyReceipt", "FigureOverride",
     "Finding", "FindingKind", "Forecast", "Gauge", "Habits", "Hands", "Heartbeat", "ImportFile", "ImportKey",
     "ImportKind", "ImportMade", "ImportMapping", "ImportRow", "ImportState", "Inspection", "InspectionKind",
-    "JournalEntry", "Keeper", "Layer", "LayerPackage", "LearnedLife", "Member", "Message", "MessageState", "Mounted",
-    "Offer", "OfferStep", "OfferStepKind", "OpeningHours", "PackageItem", "PartOfDay", "Photo", "Price", "Product",
-    "ProposalState", "Purpose", "Reading", "ReadingDoubt", "ReadingKind", "Receipt", "Refusal", "Reminder",
-    "ReminderState", "Report", "ReportKind", "ReportParty", "Role", "SignInKey", "Site", "Step", "Storage", "Studio",
-    "StudioQuerySet", "StudioRow", "Suppression", "Surface", "User", "Vehicle", "Verdict", "Visit", "VisitProposal",
-    "VisitState", "Withdrawable",
+    "JournalEntry", "Keeper", "Layer", "LayerPackage", "LearnedLife", "MailTrial", "MailWording", "Member", "Message",
+    "MessageState", "Mounted", "Offer", "OfferStep", "OfferStepKind", "OpeningHours", "PackageItem", "PartOfDay",
+    "Photo", "Price", "Product", "ProposalState", "Purpose", "Reading", "ReadingDoubt", "ReadingKind", "Receipt",
+    "Refusal", "Reminder", "ReminderState", "Report", "ReportKind", "ReportParty", "Role", "SignInKey", "Site",
+    "Step", "Storage", "Studio", "StudioQuerySet", "StudioRow", "Suppression", "Surface", "User", "Vehicle",
+    "Verdict", "Visit", "VisitProposal", "VisitState", "Withdrawable",
 ]  # fmt: skip
