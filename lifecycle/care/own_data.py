@@ -50,6 +50,8 @@ PARTS: Final = (
     Part("CalendarFeed", "Your calendar address", person="customer"),
     Part("Handover", "Offers of a vehicle to a new keeper", person="customer"),
     Part("RecordLink", "Links to a care record that you shared", person="customer"),
+    Part("ImportKey", "Your number in another list of the studio", person="customer"),
+    Part("ImportKey", "Numbers of the vehicles in other lists", vehicle="vehicle"),
     Part("Vehicle", "Vehicles", vehicle="pk"),
     Part("Surface", "Surfaces", vehicle="vehicle"),
     Part("Mounted", "Wheel sets on the vehicle", vehicle="surface__vehicle", day="start"),

@@ -10,7 +10,7 @@ from lifecycle.models.care_record import guard_care_records, unguard_care_record
 class Migration(migrations.Migration):
 
     dependencies = [
-        ("lifecycle", "0018_mail_wordings"),
+        ("lifecycle", "0019_imports"),
     ]
 
     operations = [
