@@ -52,6 +52,7 @@ STEPS: Mapping[str, Step] = {
         Step("sweep", "Doubtful hand-overs looked after", "lifecycle.reminders.outbox.sweep", timedelta(minutes=2)),
         Step("settle", "Receipts settled", "lifecycle.reminders.receipts.settle", timedelta(minutes=2)),
         Step("offers", "Advice on record", "lifecycle.outlook.offers.recommend", timedelta(minutes=15)),
+        Step("tidy", "Old answers to programs thrown away", "lifecycle.connect.tidy.tidy", timedelta(hours=6)),
     )
 }
 
@@ -173,3 +174,8 @@ def settle() -> None:
 @shared_task(name="lifecycle.offers")
 def offers() -> None:
     run("offers")
+
+
+@shared_task(name="lifecycle.tidy")
+def tidy() -> None:
+    run("tidy")
