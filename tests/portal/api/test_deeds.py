@@ -158,7 +158,9 @@ class TestRecording:
         assert not Layer.objects.exists()
         assert not Vehicle.objects.filter(description="green hatch").exists()
 
-    @pytest.mark.parametrize("body", [b"", b"{", b"[]", b'"x"', b"\xff", b'{"kind": "wash", "on": "\\ud800"}', b"1e999"])
+    @pytest.mark.parametrize(
+        "body", [b"", b"{", b"[]", b'"x"', b"\xff", b'{"kind": "wash", "on": "\\ud800"}', b"1e999"]
+    )
     def test_what_is_no_good_json_is_refused(self, world, body):
         studio, ids, _bodies = world
         answer = send(program(people.owner(studio)), f"vehicles/{ids['vehicle']}/events", body)
