@@ -52,6 +52,7 @@ STEPS: Mapping[str, Step] = {
         Step("sweep", "Doubtful hand-overs looked after", "lifecycle.reminders.outbox.sweep", timedelta(minutes=2)),
         Step("settle", "Receipts settled", "lifecycle.reminders.receipts.settle", timedelta(minutes=2)),
         Step("offers", "Advice on record", "lifecycle.outlook.offers.recommend", timedelta(minutes=15)),
+        Step("hooks", "Other programs told", "lifecycle.connect.hook_sending.deliver", timedelta(minutes=2)),
         Step("tidy", "Old answers to programs thrown away", "lifecycle.connect.tidy.tidy", timedelta(hours=6)),
     )
 }
@@ -174,6 +175,11 @@ def settle() -> None:
 @shared_task(name="lifecycle.offers")
 def offers() -> None:
     run("offers")
+
+
+@shared_task(name="lifecycle.hooks")
+def hooks() -> None:
+    run("hooks")
 
 
 @shared_task(name="lifecycle.tidy")

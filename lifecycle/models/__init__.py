@@ -21,6 +21,7 @@ from .doubt import ReadingDoubt
 from .figures import FigureOverride
 from .habits import CareEvent, Habits, Storage
 from .heartbeat import Heartbeat
+from .hook import Hook, HookCursor, HookDelivery, HookState
 from .inspection import Finding, FindingKind, Gauge, Inspection, InspectionKind, Photo, Reading, ReadingKind
 from .journal import APPEND_ONLY as APPEND_ONLY_TABLES
 from .journal import JournalEntry
@@ -54,7 +55,9 @@ __all__ = [
     "Closure", "Complaint", "Consent", "ConsentBy", "ConsentWay", "ContractRule", "ContractTerm", "Correction",
     "CorrectionConsent", "CorrectionPanel", "CorrectionPlan", "CorrectionSignature", "Customer", "Document",
     "DocumentKind", "DueState", "EarlyReceipt", "FigureOverride", "Finding", "FindingKind", "Forecast", "Gauge",
-    "Habits", "Hands", "Heartbeat", "Inspection", "InspectionKind", "JournalEntry", "Keeper", "Layer",
+    "Habits", "Hands", "Heartbeat",
+    "Hook", "HookCursor", "HookDelivery", "HookState",
+    "Inspection", "InspectionKind", "JournalEntry", "Keeper", "Layer",
     "LayerPackage", "LearnedLife", "Member", "Message", "MessageState", "Mounted", "Offer", "OfferStep",
     "OfferStepKind", "OpeningHours", "PackageItem", "PartOfDay", "Photo", "Price", "Product", "ProposalState",
     "Purpose", "Reading", "ReadingDoubt", "ReadingKind", "Receipt", "Refusal", "Reminder", "ReminderState",

@@ -39,6 +39,7 @@ BELONG: Final = {
         "studio:figures",
         "studio:documents",
         "studio:tokens",
+        "studio:hooks",
         "studio:api_reference",
     )
 }

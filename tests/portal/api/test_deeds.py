@@ -283,8 +283,8 @@ class TestIdempotency:
         send(program(member), path, told, "order-of-Tess-Alder")
         row = ApiAnswer.objects.values().get()
         assert "Alder" not in str(row)
-        assert tidy(at=now + timedelta(hours=23)) == {"answers": 0}
-        assert tidy(at=now + timedelta(hours=25)) == {"answers": 1}
+        assert tidy(at=now + timedelta(hours=23))["answers"] == 0
+        assert tidy(at=now + timedelta(hours=25))["answers"] == 1
 
     def test_after_a_day_the_key_is_free_even_before_the_sweep(self, world, time_machine):
         studio, ids, bodies = world
