@@ -72,9 +72,8 @@ def gather(*, at: datetime) -> int:
     An entry is told to an address once, however often and in how many places at once this runs.
     """
     with transaction.atomic():
-        cursor = HookCursor.objects.select_for_update().filter(name="journal").first()
-        if cursor is None:
-            cursor = HookCursor.objects.create(name="journal", next_at=at)
+        HookCursor.objects.get_or_create(name="journal", defaults={"next_at": at})  # the first of all may be two
+        cursor = HookCursor.objects.select_for_update().get(name="journal")
         top = newest_entry()
         made = _copy(cursor.low_id, top, at)
         if at - cursor.next_at >= SETTLED:
