@@ -99,6 +99,8 @@ NO_PAGE = {
     "studio:pause": "takes a form only",
     "studio:phoned": "takes a form only",
     "studio:tend": "takes a form only",
+    "studio:import_file": "looked at in test_imports: it needs a file",
+    "studio:import_errors": "a CSV file",
     "studio:end_token": "takes a form only",
     "studio:resend_hook": "takes a form only",
     "studio:hook": "needs an address of another program, which the demo has none of; its pieces are those of the list",

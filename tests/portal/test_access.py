@@ -12,6 +12,7 @@ from django.urls import reverse
 
 from lifecycle.care.corrections import keep_plan
 from lifecycle.care.documents import add_document
+from lifecycle.care.importing import receive_file
 from lifecycle.care.opening import close_site
 from lifecycle.care.packages import ItemEntry, save_package
 from lifecycle.care.photos import add_photo
@@ -126,6 +127,9 @@ WHO = {
     "studio:new_product": OWNER,
     "studio:product": OWNER,
     "studio:prices": OWNER,
+    "studio:imports": OWNER,
+    "studio:import_file": OWNER,
+    "studio:import_errors": OWNER,
     "studio:words": OWNER,
     "studio:wording": OWNER,
     "studio:wording_page": OWNER,
@@ -178,6 +182,7 @@ WITH_OBJECT = (
     "studio:erase", "studio:document", "studio:reports", "studio:findings", "studio:report_draft", "studio:report",
     "studio:report_pdf", "studio:report_addendum", "studio:product_windows", "studio:package", "studio:apply_package",
     "studio:intake", "studio:intake_finding", "studio:request", "studio:hook",
+    "studio:import_file", "studio:import_errors",
 )  # fmt: skip
 WITH_FORM = {
     "studio:opening", "studio:hands", "studio:closures", "studio:closure",
@@ -191,7 +196,7 @@ WITH_FORM = {
     "studio:part", "studio:wheel_sets", "studio:take_back", "studio:contract_rule",
     "studio:stop_rule", "studio:term_done", "studio:readmit", "studio:erase", "studio:report_draft",
     "studio:report_addendum",
-    "studio:intake", "studio:intake_finding", "studio:request", "studio:hook",
+    "studio:intake", "studio:intake_finding", "studio:request", "studio:hook", "studio:import_file",
 }  # fmt: skip
 
 
@@ -244,6 +249,8 @@ def world():
     hook = Hook.objects.create(studio=studio, url="https://example.org/told", kinds=["layer.recorded"], made_at=NOW)
     told = HookDelivery.objects.create(studio=studio, hook=hook, entry_id=1, payload="{}", made_at=NOW, state_at=NOW)
     ids |= {"hook_id": hook.pk, "delivery_id": told.pk}
+    listed = receive_file(studio=studio, kind="customers", upload=b"name;email\nA;a@example.org\n", actor="x", at=NOW)
+    ids["import_id"] = listed.pk
     ids["token_id"] = made_token(people.owner(studio)).id
     files = {"uid": photo.uid, "size": "full", "sheet": sheet.uid}
     return studio, keeper, ids | files | {"key": "clog.rate", "group": "clog", "mail": "service", "language": "de"}

@@ -39,6 +39,8 @@ NOT_ABOUT_A_CUSTOMER = {
     "lifecycle.ApiToken": "digests of members' tokens", "lifecycle.ApiAnswer": "answers to programs, kept for a day",
     "lifecycle.Hook": "the studio's", "lifecycle.HookDelivery": "ids alone",
     "lifecycle.HookCursor": "the machine's state",
+    "lifecycle.ImportFile": "a list of the studio, deleted once recorded", "lifecycle.ImportMapping": "headings alone",
+    "lifecycle.ImportRow": "a dry run, deleted with its file", "lifecycle.ImportMade": "what a list made, for 30 days",
     "lifecycle.EarlyReceipt": "a provider's own ids, kept for a day",
     "lifecycle.SignInKey": "digests alone, kept for a day", "auth.Permission": "of the framework",
     "auth.Group": "of the framework", "contenttypes.ContentType": "of the framework",
