@@ -8,7 +8,7 @@ from django.db import migrations, models
 class Migration(migrations.Migration):
 
     dependencies = [
-        ("lifecycle", "0020_api_answers"),
+        ("lifecycle", "0021_api_answers"),
     ]
 
     operations = [
