@@ -80,8 +80,8 @@ def measure(count: int, port: int) -> None:
         memory.append(resident_mib())
         bare.append(bare_loop(sample, port))
     drained = half / sum(half / PARTS / rate for rate in rates)
-    print(f"  one deliverer: {half} at {drained:.0f}/s ({min(rates):.0f} to {max(rates):.0f}), {work_ms / half:.1f} ms of "
-          f"processor each; bare loop {statistics.median(bare):.0f}/s ({min(bare):.0f} to {max(bare):.0f}); "
+    print(f"  one deliverer: {half} at {drained:.0f}/s ({min(rates):.0f} to {max(rates):.0f}), {work_ms / half:.1f} ms "
+          f"of processor each; bare loop {statistics.median(bare):.0f}/s ({min(bare):.0f} to {max(bare):.0f}); "
           f"ratio {drained / statistics.median(bare):.2f}")  # fmt: skip
     print(f"  MiB at the start {memory[0]:.1f}, after a tenth {memory[1]:.1f}, in the middle {memory[PARTS // 2]:.1f}, "
           f"at the end {memory[-1]:.1f}", flush=True)  # fmt: skip
@@ -95,8 +95,8 @@ def measure(count: int, port: int) -> None:
     assert sum(int(accepted) for accepted, _, _ in told) == count - half, told
     assert set(Message.objects.values_list("state", flat=True)) == {"accepted"}
     rate, alone = (count - half) / took, statistics.mean(bare)
-    print(f"  {AT_ONCE} at once: {count - half} at {rate:.0f}/s, shared {'/'.join(one for one, _, _ in told)}; bare loop "
-          f"{alone:.0f}/s ({min(bare):.0f} to {max(bare):.0f}); ratio {rate / alone:.2f}")  # fmt: skip
+    print(f"  {AT_ONCE} at once: {count - half} at {rate:.0f}/s, shared {'/'.join(one for one, _, _ in told)}; bare "
+          f"loop {alone:.0f}/s ({min(bare):.0f} to {max(bare):.0f}); ratio {rate / alone:.2f}")  # fmt: skip
 
 
 def drain() -> None:
