@@ -6,10 +6,11 @@ import smtplib
 from datetime import timedelta
 
 import pytest
+from django.core.mail import EmailMultiAlternatives
 
 from lifecycle import models
 from lifecycle.reminders import claim as claims
-from lifecycle.reminders import receipts, transport
+from lifecycle.reminders import outbox, receipts, transport
 from lifecycle.reminders.outbox import deliver, sweep
 from lifecycle.reminders.sweep import SETTLED_ENOUGH, STALE_AFTER, SWEEPERS, UNCONFIRMED_FOR
 from lifecycle.reminders.unsubscribe import withdraw
@@ -71,6 +72,37 @@ def test_a_claim_whose_lease_ran_out_cannot_begin_after_another_took_it(due):
     assert claims.begin(message, quick.token, at=NOW + claims.LEASE)
 
 
+def test_a_run_claims_few_at_first_then_as_many_as_the_pace_allows(studio, make_due, provider, monkeypatch):
+    """So the look before the hand-over is never older than a second at a slow provider, and cheap at a quick one."""
+    for _ in range(10):
+        someone = CustomerFactory(studio=studio)
+        ConsentFactory(customer=someone)
+        make_due(keeper=someone)
+    written()
+    sizes, clock, take = [], [0.0], claims.take
+
+    def taken(*, at, limit):
+        sizes.append(limit)
+        clock[0] += 1.0  # every batch takes a second
+        return take(at=at, limit=limit)
+
+    monkeypatch.setattr(claims, "take", taken)
+    monkeypatch.setattr(outbox.time, "monotonic", lambda: clock[0])
+    monkeypatch.setattr(outbox, "LEAST_AT_ONCE", 2)
+    monkeypatch.setattr(outbox, "MOST_AT_ONCE", 5)
+    deliver(at=NOW)
+    assert sizes == [2, 2, 2, 2, 2, 2], "two a second is the pace, and what is asked for"
+    models.Message.objects.update(state="ready")
+    sizes.clear()
+    monkeypatch.setattr(outbox, "LOOK_HOLDS_S", 4.0)
+    deliver(at=NOW)
+    assert sizes == [2, 5, 5, 5]
+    models.Message.objects.update(state="ready")
+    sizes.clear()
+    assert deliver(at=NOW, for_s=2.0)["accepted"] == 7
+    assert sizes == [2, 5], "a run ends in time for the next alarm"
+
+
 def test_no_more_than_the_limit_is_delivered(studio, make_due, provider):
     for _ in range(5):
         someone = CustomerFactory(studio=studio)
@@ -113,7 +145,7 @@ def test_killed_around_the_hand_over_it_is_unconfirmed_then_sent_once_more_with_
 def test_the_write_after_the_hand_over_fails_and_a_receipt_settles_it(due, provider, monkeypatch):
     message = written()
     with monkeypatch.context() as patch:
-        patch.setattr(claims, "settle", lambda *a, **k: (_ for _ in ()).throw(Killed()))
+        patch.setattr(claims, "accept", lambda *a, **k: (_ for _ in ()).throw(Killed()))
         crash(NOW)
     sweep(at=later(minutes=11))
     receipts.take(
@@ -268,6 +300,21 @@ def test_one_bad_message_does_not_hold_the_others_back(studio, make_due, provide
     counts = deliver(at=NOW)
     assert (counts["failed"], counts["accepted"]) == (1, 1)
     assert "could not be built" in fresh(bad).error
+
+
+def test_a_mail_is_written_as_django_writes_it(due, person):
+    """The quick way for short headers leaves no other byte than Django's own."""
+    message = written()
+    message.subject = "Pflege für Ihren Kombi – zwischen 3. und 17. Mai, wenn es trocken und über zehn Grad warm bleibt"
+    message.headers |= {"X-Long": "word " * 40, "X-Short": "plain", "X-Umlaut": "Grüße"}
+    ours = transport.build(message)
+    theirs = EmailMultiAlternatives(
+        ours.subject, ours.body, ours.from_email, ours.to, headers=ours.extra_headers, alternatives=ours.alternatives
+    )
+    pair = [mail.message() for mail in (ours, theirs)]
+    for mail in pair:
+        mail.set_boundary("boundary")
+    assert pair[0].as_bytes(linesep="\r\n") == pair[1].as_bytes(linesep="\r\n")
 
 
 # ---- what an error means (replies: RFC 5321, 4.2.1; status codes: RFC 3463)
