@@ -9,17 +9,20 @@ provider; only the one that was really on its way when a deliverer died is in do
 from __future__ import annotations
 
 import uuid
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 from typing import Any, Final
 
-from django.db.models import F, Q
+from django.db import connection
+from django.db.models import Q
 
 from lifecycle.models import Message, MessageState
 
 LEASE: Final = timedelta(minutes=10)
 WAITING: Final = (MessageState.READY, MessageState.RETRY)
+IN_DOUBT: Final = (MessageState.HANDING_OVER, MessageState.UNCONFIRMED)
+CLAIM: Final = Message._meta.get_field("claim")
 
 
 @dataclass(frozen=True, slots=True)
@@ -41,6 +44,8 @@ def _free(at: datetime) -> Q:
 def take(*, at: datetime, limit: int, lease: timedelta = LEASE) -> Claim:
     """Mark up to `limit` waiting messages as ours until `at` + `lease`. Nobody else gets them meanwhile."""
     token = uuid.uuid4()
+    if limit <= 0:
+        return Claim(token, ())
     ids = list(Message.objects.filter(_free(at)).order_by("written_at", "pk").values_list("pk", flat=True)[:limit])
     if not ids:
         return Claim(token, ())
@@ -52,11 +57,35 @@ def take(*, at: datetime, limit: int, lease: timedelta = LEASE) -> Claim:
 
 def begin(message: Message, token: uuid.UUID, *, at: datetime, lease: timedelta = LEASE) -> bool:
     """Turn one of our messages to "handing over". False: it is not ours or not waiting any more; leave it."""
-    return bool(
-        Message.objects.filter(pk=message.pk, claim=token, state__in=WAITING).update(
-            state=MessageState.HANDING_OVER, state_at=at, lease_until=at + lease, attempts=F("attempts") + 1, error=""
-        )
+    return _update(
+        "UPDATE lifecycle_message SET state = %s, state_at = %s, lease_until = %s, attempts = attempts + 1, error = '' "
+        "WHERE id = %s AND claim = %s AND state IN (%s, %s)",
+        [MessageState.HANDING_OVER, at, at + lease, message.pk, token, *WAITING],
     )
+
+
+def accept(message: Message, token: uuid.UUID, *, at: datetime, provider_id: str) -> bool:
+    """`settle` for what the provider has taken, which is what nearly every hand-over comes to."""
+    return _update(
+        "UPDATE lifecycle_message SET state = %s, state_at = %s, claim = NULL, lease_until = NULL, next_try_at = NULL, "
+        "error = '', provider_id = CASE WHEN %s = '' THEN provider_id ELSE %s END "
+        "WHERE id = %s AND claim = %s AND state IN (%s, %s)",
+        [MessageState.ACCEPTED, at, provider_id, provider_id, message.pk, token, *IN_DOUBT],
+    )
+
+
+def _update(statement: str, values: Sequence[Any]) -> bool:
+    """Run an UPDATE of one row, written out: Django takes longer to put it into words than the database to do it, and
+    these two run for every single message. True: the row was changed."""
+    ready = [
+        connection.ops.adapt_datetimefield_value(one) if isinstance(one, datetime)
+        else CLAIM.get_db_prep_value(one, connection) if isinstance(one, uuid.UUID)
+        else str(one) if isinstance(one, MessageState) else one
+        for one in values
+    ]  # fmt: skip
+    with connection.cursor() as cursor:
+        cursor.execute(statement, ready)
+        return bool(cursor.rowcount)
 
 
 def settle(message: Message, token: uuid.UUID, *, state: MessageState, at: datetime, **fields: Any) -> bool:
@@ -65,9 +94,8 @@ def settle(message: Message, token: uuid.UUID, *, state: MessageState, at: datet
     It may have been called unconfirmed meanwhile, because the lease ran out: knowing beats not knowing. A receipt that
     was quicker stays. False: nothing was written.
     """
-    doubt = (MessageState.HANDING_OVER, MessageState.UNCONFIRMED)
     return bool(
-        Message.objects.filter(pk=message.pk, claim=token, state__in=doubt).update(
+        Message.objects.filter(pk=message.pk, claim=token, state__in=IN_DOUBT).update(
             **{"state": state, "state_at": at, "claim": None, "lease_until": None, "next_try_at": None, **fields}
         )
     )

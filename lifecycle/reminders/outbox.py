@@ -10,6 +10,7 @@ first, and names all of them in its headers.
 
 from __future__ import annotations
 
+import time
 from collections import Counter, defaultdict
 from collections.abc import Mapping, Sequence
 from datetime import datetime, timedelta
@@ -34,7 +35,13 @@ from lifecycle.reminders.transport import CannotReach, Outcome, Postman, Result
 __all__ = ["deliver", "enqueue", "sweep"]
 
 PEOPLE_AT_ONCE: Final = 100
-MESSAGES_AT_ONCE: Final = 20
+# Messages are claimed and looked at together: few at first, then as many as the provider's pace takes in LOOK_HOLDS_S,
+# so that the look is never older than that. A "no" of the customer needs no look: it stops the message itself.
+LEAST_AT_ONCE: Final = 20
+MOST_AT_ONCE: Final = 200
+LOOK_HOLDS_S: Final = 1.0
+# A run ends before the next alarm, whose clock is fresher.
+RUN_S: Final = 45.0
 
 
 def enqueue(*, at: datetime) -> Mapping[str, int]:
@@ -102,13 +109,14 @@ def _take_over(rows: Sequence[Reminder], at: datetime) -> list[Reminder]:
     ]
 
 
-def deliver(*, at: datetime, limit: int = 200) -> Mapping[str, int]:
+def deliver(*, at: datetime, limit: int | None = None, for_s: float = RUN_S) -> Mapping[str, int]:
     """Hand waiting messages to the provider: claim, look again, hand over outside any transaction, write the outcome.
 
     Run twice, in parallel, or killed at any point, it hands nothing over twice without saying so.
 
     Args:
-        limit: at most so many messages in this run.
+        limit: at most so many messages in this run; None for all that wait.
+        for_s: seconds after which it claims no more.
 
     Returns:
         Counts: accepted, retry, failed, unconfirmed, stopped, later, rewritten, lost (somebody else had it).
@@ -116,15 +124,19 @@ def deliver(*, at: datetime, limit: int = 200) -> Mapping[str, int]:
     counts: Counter[str] = Counter(
         accepted=0, retry=0, failed=0, unconfirmed=0, stopped=0, later=0, rewritten=0, lost=0
     )
-    left = limit
+    left, size, began = limit, LEAST_AT_ONCE, time.monotonic()
     with Postman() as postman:
-        while left > 0:
-            claim = claims.take(at=at, limit=min(left, MESSAGES_AT_ONCE))
+        while time.monotonic() - began < for_s:
+            start = time.monotonic()
+            claim = claims.take(at=at, limit=size if left is None else min(left, size))
             if not claim.messages:
                 break
-            left -= len(claim.messages)
+            if left is not None:
+                left -= len(claim.messages)
             if not _deliver_claimed(claim, postman, at, counts):
                 break
+            pace = len(claim.messages) / max(time.monotonic() - start, 1e-3)
+            size = max(LEAST_AT_ONCE, min(MOST_AT_ONCE, int(pace * LOOK_HOLDS_S)))
     return dict(counts)
 
 
@@ -184,21 +196,22 @@ def _stop(message: Message, claim: claims.Claim, reason: str, at: datetime) -> b
 
 def _write_outcome(message: Message, claim: claims.Claim, result: Result, at: datetime) -> str:
     """The small write after a hand-over. Returns the count that it belongs to."""
+    if result.outcome is Outcome.ACCEPTED:
+        with transaction.atomic():
+            if claims.accept(message, claim.token, at=at, provider_id=result.provider_id):
+                _note(message, "message accepted", at, provider_id=result.provider_id)
+        return str(MessageState.ACCEPTED)
     if result.outcome is Outcome.TEMPORARY:
         return _try_again(message, claim, result, at)
     if result.outcome is Outcome.OUTAGE:
         return _wait_out(message, claim, result.error, result.kind, at, begun=True, wait=result.wait)
     state, verb = {
-        Outcome.ACCEPTED: (MessageState.ACCEPTED, "message accepted"),
         Outcome.PERMANENT: (MessageState.FAILED, "message failed"),
         Outcome.UNKNOWN: (MessageState.UNCONFIRMED, "message unconfirmed"),
     }[result.outcome]
     with transaction.atomic():
-        fields: dict[str, Any] = {"error": result.error}
-        if result.provider_id:
-            fields["provider_id"] = result.provider_id
-        if claims.settle(message, claim.token, state=state, at=at, **fields):
-            _note(message, verb, at, provider_id=result.provider_id)
+        if claims.settle(message, claim.token, state=state, at=at, error=result.error):
+            _note(message, verb, at)
         if result.bad_address:
             suppress(message=message, why="bounced", at=at)
     return str(state)

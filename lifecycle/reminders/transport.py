@@ -11,6 +11,7 @@ import smtplib
 from contextlib import suppress
 from dataclasses import dataclass, replace
 from datetime import timedelta
+from email.policy import Compat32
 from enum import Enum
 from typing import Any, Final, Self
 
@@ -50,9 +51,32 @@ class CannotReach(Exception):
         self.kind = kind
 
 
+class PlainHeaders(Compat32):
+    """Python's rules for writing a mail; a header that is short and ASCII needs none of them (RFC 5322, 2.1.1: lines of
+    78 characters), and nearly all are."""
+
+    def fold_binary(self, name: str, value: Any) -> bytes:
+        if isinstance(value, str) and value.isascii() and len(name) + len(value) < 76 and value.isprintable():
+            return f"{name}: {value}{self.linesep}".encode("ascii")
+        return super().fold_binary(name, value)
+
+
+PLAIN_HEADERS: Final = PlainHeaders()
+
+
+class Mail(EmailMultiAlternatives):
+    """A mail that is written out quickly."""
+
+    def message(self, *args: Any, **kwargs: Any) -> Any:
+        whole = super().message(*args, **kwargs)
+        for part in whole.walk():
+            part.policy = PLAIN_HEADERS
+        return whole
+
+
 def build(message: Message) -> EmailMultiAlternatives:
     """The e-mail as it was frozen. Our id goes into the metadata for providers that hand it back with their events."""
-    mail = EmailMultiAlternatives(
+    mail = Mail(
         subject=message.subject,
         body=message.text,
         from_email=message.from_email,

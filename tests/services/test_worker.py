@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import os
 import signal
 from collections import Counter
@@ -115,3 +116,19 @@ def test_a_fresh_installation_is_well_at_once_not_after_the_longest_interval(ins
     with installation.worker(), installation.process("beat", "-m", "celery", *beat):
         wait_for(lambda: set(installation.beats()) == set(STEPS), "a heartbeat of every step")
     assert [name for name, (_, ok, _) in installation.beats().items() if not ok] == []
+
+
+def test_a_killed_worker_is_seen_within_fifteen_minutes(studio):
+    """The real limits, a worker that is really dead, and a clock that is moved."""
+    with studio.worker() as worker:
+        for step in STEPS:
+            studio.ask(step)
+        os.killpg(worker.pid, signal.SIGKILL)
+        worker.wait()
+
+    told = studio.python("-m", "tests.services.at_a_later_time", "0", "12", "15")
+    at_once, before, dead = json.loads(told)
+    well = {"status": 200, "silent": [], "banner": False, "how to mend it": False}
+    assert (at_once, before) == (well, well)
+    assert (dead["status"], dead["banner"], dead["how to mend it"]) == (503, True, True)
+    assert {"deliver", "enqueue", "sweep", "settle"} <= set(dead["silent"])

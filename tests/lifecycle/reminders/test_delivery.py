@@ -9,7 +9,7 @@ import pytest
 
 from lifecycle import models
 from lifecycle.reminders import claim as claims
-from lifecycle.reminders import receipts, transport
+from lifecycle.reminders import outbox, receipts
 from lifecycle.reminders.outbox import deliver, sweep
 from lifecycle.reminders.sweep import SETTLED_ENOUGH, STALE_AFTER, SWEEPERS, UNCONFIRMED_FOR
 from lifecycle.reminders.unsubscribe import withdraw
@@ -71,6 +71,37 @@ def test_a_claim_whose_lease_ran_out_cannot_begin_after_another_took_it(due):
     assert claims.begin(message, quick.token, at=NOW + claims.LEASE)
 
 
+def test_a_run_claims_few_at_first_then_as_many_as_the_pace_allows(studio, make_due, provider, monkeypatch):
+    """So the look before the hand-over is never older than a second at a slow provider, and cheap at a quick one."""
+    for _ in range(10):
+        someone = CustomerFactory(studio=studio)
+        ConsentFactory(customer=someone)
+        make_due(keeper=someone)
+    written()
+    sizes, clock, take = [], [0.0], claims.take
+
+    def taken(*, at, limit):
+        sizes.append(limit)
+        clock[0] += 1.0  # every batch takes a second
+        return take(at=at, limit=limit)
+
+    monkeypatch.setattr(claims, "take", taken)
+    monkeypatch.setattr(outbox.time, "monotonic", lambda: clock[0])
+    monkeypatch.setattr(outbox, "LEAST_AT_ONCE", 2)
+    monkeypatch.setattr(outbox, "MOST_AT_ONCE", 5)
+    deliver(at=NOW)
+    assert sizes == [2, 2, 2, 2, 2, 2], "two a second is the pace, and what is asked for"
+    models.Message.objects.update(state="ready")
+    sizes.clear()
+    monkeypatch.setattr(outbox, "LOOK_HOLDS_S", 4.0)
+    deliver(at=NOW)
+    assert sizes == [2, 5, 5, 5]
+    models.Message.objects.update(state="ready")
+    sizes.clear()
+    assert deliver(at=NOW, for_s=2.0)["accepted"] == 7
+    assert sizes == [2, 5], "a run ends in time for the next alarm"
+
+
 def test_no_more_than_the_limit_is_delivered(studio, make_due, provider):
     for _ in range(5):
         someone = CustomerFactory(studio=studio)
@@ -113,7 +144,7 @@ def test_killed_around_the_hand_over_it_is_unconfirmed_then_sent_once_more_with_
 def test_the_write_after_the_hand_over_fails_and_a_receipt_settles_it(due, provider, monkeypatch):
     message = written()
     with monkeypatch.context() as patch:
-        patch.setattr(claims, "settle", lambda *a, **k: (_ for _ in ()).throw(Killed()))
+        patch.setattr(claims, "accept", lambda *a, **k: (_ for _ in ()).throw(Killed()))
         crash(NOW)
     sweep(at=later(minutes=11))
     receipts.take(
@@ -268,73 +299,6 @@ def test_one_bad_message_does_not_hold_the_others_back(studio, make_due, provide
     counts = deliver(at=NOW)
     assert (counts["failed"], counts["accepted"]) == (1, 1)
     assert "could not be built" in fresh(bad).error
-
-
-# ---- what an error means (replies: RFC 5321, 4.2.1; status codes: RFC 3463)
-
-OUT = transport.Outcome
-ERRORS = [
-    (smtplib.SMTPServerDisconnected("gone"), False, OUT.TEMPORARY),
-    (smtplib.SMTPServerDisconnected("gone"), True, OUT.UNKNOWN),
-    (smtplib.SMTPServerDisconnected("gone"), None, OUT.UNKNOWN),
-    (TimeoutError("timed out"), False, OUT.TEMPORARY),
-    (TimeoutError("timed out"), True, OUT.UNKNOWN),
-    (ConnectionResetError(104, "reset"), True, OUT.UNKNOWN),
-    (smtplib.SMTPDataError(554, b"rejected"), True, OUT.PERMANENT),
-    (smtplib.SMTPDataError(421, b"closing"), True, OUT.TEMPORARY),
-    (smtplib.SMTPSenderRefused(550, b"no", "care@example.org"), False, OUT.TEMPORARY),
-    (smtplib.SMTPSenderRefused(530, b"5.7.0 log in", "care@example.org"), False, OUT.OUTAGE),
-    (smtplib.SMTPSenderRefused(421, b"closing", "care@example.org"), False, OUT.OUTAGE),
-    (smtplib.SMTPAuthenticationError(535, b"5.7.8 no"), False, OUT.OUTAGE),
-    (smtplib.SMTPRecipientsRefused({"a@example.org": (450, b"greylisted")}), False, OUT.TEMPORARY),
-    (smtplib.SMTPRecipientsRefused({"a@example.org": (550, b"5.7.1 policy")}), False, OUT.PERMANENT),
-    (ValueError("bad header"), False, OUT.PERMANENT),
-    (ValueError("bad header"), True, OUT.UNKNOWN),
-    (RuntimeError("whatever"), None, OUT.UNKNOWN),
-]
-
-
-@pytest.mark.parametrize(("error", "began", "outcome"), ERRORS)
-def test_what_an_error_means(error, began, outcome):
-    assert transport.classify(error, content_began=began).outcome is outcome
-
-
-@pytest.mark.parametrize(
-    ("code", "answer", "bad"),
-    [
-        (550, b"5.1.1 unknown user", True), (550, b"5.7.1 we do not like you", False), (550, b"nobody here", True),
-        (552, b"mailbox full", False), (553, b"name not allowed", True), (554, b"5.1.2 bad domain", True),
-    ],
-)  # fmt: skip
-def test_only_a_bad_address_is_suppressed(code, answer, bad):
-    error = smtplib.SMTPRecipientsRefused({"a@example.org": (code, answer)})
-    assert transport.classify(error, content_began=False).bad_address is bad
-
-
-def test_what_a_providers_api_answered():
-    from anymail.exceptions import AnymailRecipientsRefused, AnymailRequestsAPIError, AnymailUnsupportedFeature
-    from requests import ConnectTimeout, ReadTimeout, Response
-
-    def answered(code):
-        response = Response()
-        response.status_code = code
-        return AnymailRequestsAPIError(response=response)
-
-    def broke(kind):
-        error = type("AnymailRequestsAPIError", (AnymailRequestsAPIError, kind), {})("posting")
-        error.__cause__ = kind("told")
-        return error
-
-    results = {code: transport.classify(answered(code), content_began=None) for code in (429, 503, 401, 403, 422)}
-    meanings = {code: result.outcome for code, result in results.items()}
-    assert meanings == dict.fromkeys((429, 503, 401, 403), OUT.OUTAGE) | {422: OUT.PERMANENT}
-    # Forbidden may be one studio's sender alone, so the messages of others are tried all the same.
-    assert {code for code, result in results.items() if result.all_alike} == {429, 503, 401}
-    assert transport.classify(answered(500), content_began=None).outcome is OUT.UNKNOWN
-    assert transport.classify(broke(ConnectTimeout), content_began=None).outcome is OUT.OUTAGE
-    assert transport.classify(broke(ReadTimeout), content_began=None).outcome is OUT.UNKNOWN
-    for refused in (AnymailRecipientsRefused(), AnymailUnsupportedFeature("no")):
-        assert transport.classify(refused, content_began=None).outcome is OUT.PERMANENT
 
 
 # ---- every state ends
