@@ -8,7 +8,15 @@ from typing import Any, Final
 
 from django.db import models
 
-from lifecycle.care.import_kinds.base import IN_BATCH, ask_for_assessment, chunks, digest_of_row, model_of, write_values
+from lifecycle.care.import_kinds.base import (
+    IN_BATCH,
+    ask_for_assessment,
+    chunks,
+    columns_of_row,
+    digests,
+    model_of,
+    write_values,
+)
 from lifecycle.models import ImportFile, ImportMade
 
 # What the cycle reckons anew by itself; it goes with what it was reckoned from. In order of deleting.
@@ -61,15 +69,13 @@ def take_back(file: ImportFile) -> tuple[list[tuple[int, str]], int]:
 def _changed_since(name: str, rows: list[ImportMade]) -> Iterator[tuple[int, str]]:
     """Rows that are gone, or no longer as the file left them."""
     model = model_of(name)
-    for part in chunks(rows, IN_BATCH):
-        found = model._base_manager.in_bulk([made.object_id for made in part])
-        for made in part:
-            row = found.get(made.object_id)
-            fields = None if made.before is None else list(made.before)
-            if row is None:
-                yield made.line, f"{_word(name)} that it made or changed is no longer on record."
-            elif digest_of_row(row, fields) != made.digest:
-                yield made.line, f"{_word(name)} that it made or changed was changed since."
+    every = columns_of_row(model)
+    found = digests(model, {made.object_id: every if made.before is None else tuple(made.before) for made in rows})
+    for made in rows:
+        if made.object_id not in found:
+            yield made.line, f"{_word(name)} that it made or changed is no longer on record."
+        elif found[made.object_id] != made.digest:
+            yield made.line, f"{_word(name)} that it made or changed was changed since."
 
 
 def _word(name: str) -> str:

@@ -22,7 +22,7 @@ from django.utils import timezone
 
 from lifecycle import journal
 from lifecycle.care.import_kinds import customers, layers, prices, readings, vehicles, visits
-from lifecycle.care.import_kinds.base import BATCH, Planned
+from lifecycle.care.import_kinds.base import BATCH, Planned, insert_plain
 from lifecycle.care.import_undo import take_back
 from lifecycle.care.imports.refusal import FileRefused
 from lifecycle.care.imports.rows import Row, read_rows
@@ -152,16 +152,14 @@ def _keep(file: ImportFile, planned: list[Planned], at: datetime, *, note: str =
         counts[item.verdict] += 1
     with transaction.atomic():
         _drop_rows(file)
-        ImportRow.objects.bulk_create(
+        insert_plain(
+            ImportRow,
+            ("studio", "file", "line", "verdict", "key", "changes", "errors"),
             (
-                ImportRow(
-                    studio=file.studio, file=file, line=item.line, verdict=item.verdict, key=item.key[:200],
-                    changes=item.changes, errors=item.errors,
-                )
+                (file.studio_id, file.pk, item.line, item.verdict, item.key[:200], item.changes, item.errors)
                 for item in planned
             ),
-            batch_size=BATCH,
-        )  # fmt: skip
+        )
         _to(file, ImportState.CHECKED, at, digest=_digest(planned), rows=len(planned), new=counts["new"],
             changed=counts["change"], same=counts["same"], wrong=counts["error"], note=note)  # fmt: skip
 
@@ -205,9 +203,11 @@ def _apply(file: ImportFile, at: datetime) -> bool:
                   "recorded. Look at what it would do now, and say again.")  # fmt: skip
             return False
         made = KINDS[file.kind].write(studio, planned, at=at)
-        for row in made:
-            row.studio, row.file = studio, file
-        ImportMade.objects.bulk_create(made, batch_size=BATCH)
+        insert_plain(
+            ImportMade,
+            ("studio", "file", "line", "model", "object_id", "before", "digest"),
+            ((studio.pk, file.pk, row.line, row.model, row.object_id, row.before, row.digest) for row in made),
+        )
         _drop_rows(file)
         journal.record(
             studio=studio, actor=file.asked_by, at=at, verb="import recorded", subject="import", subject_id=file.pk,

@@ -26,8 +26,6 @@ STRUCTURE: Final = ("encoding", "delimiter", "sheet", "header")
 FORMULA: Final = ("=", "+", "-", "@", "\t", "\r")
 SHOW: Final = (("new", "new"), ("change", "changes"), ("same", "same as before"), ("error", "errors"))
 SAID: Final = {
-    "apply": "The file is being recorded.",
-    "undo": "The file is being taken back.",
     "away": "The file is deleted; nothing of it was recorded.",
     "again": "Say anew how the file is to be read.",
 }
@@ -147,7 +145,8 @@ def _say(request: MemberRequest, import_id: int) -> HttpResponse:
     try:
         if doing in simple:
             simple[doing](**who)
-            messages.success(request, SAID[doing])
+            if doing in SAID:
+                messages.success(request, SAID[doing])
         elif doing == "answer":
             _refuse_open(request, import_id)
             importing.answer(answers=_answers(request), **who)

@@ -24,9 +24,11 @@ print(len(sys.argv) - 2)
 
 
 def pure_modules() -> list[str]:
-    """Every module of lifecycle.wear and the two rule modules."""
+    """Every module of lifecycle.wear and of the reading of lists, and the two rule modules."""
     wear = [path for path in files() if path.suffix == ".py" and path.parts[:2] == ("lifecycle", "wear")]
     names = [".".join(path.with_suffix("").parts).removesuffix(".__init__") for path in wear]
+    lists = [path for path in files() if path.suffix == ".py" and path.parts[:3] == ("lifecycle", "care", "imports")]
+    names += [".".join(path.with_suffix("").parts).removesuffix(".__init__") for path in lists]
     return [*names, *ALSO_PURE]
 
 

@@ -100,16 +100,29 @@ def plain_value(field: Any, value: Any) -> Any:
     return str(prepared) if isinstance(prepared, (Decimal, date)) or hasattr(prepared, "isoformat") else prepared
 
 
-def digest_of_row(row: Any, names: Iterable[str] | None = None) -> str:
-    """What a row holds, as a digest; `names`: only these columns."""
-    wanted = set(names) if names is not None else None
-    said = [
-        f"{field.attname}={field.value_from_object(row)!r}"
-        for field in row._meta.concrete_fields
+def columns_of_row(model: Any) -> tuple[str, ...]:
+    """The columns that say what a row holds."""
+    return tuple(
+        field.attname
+        for field in model._meta.concrete_fields
         if not field.primary_key and field.attname not in VOLATILE
-        and (wanted is None or field.attname in wanted)
-    ]  # fmt: skip
-    return hashlib.sha256("\x1f".join(said).encode()).hexdigest()
+    )
+
+
+def digests(model: Any, wanted: Mapping[int, Sequence[str]]) -> dict[int, str]:
+    """What rows hold, as digests by id; ids that are gone are left out.
+
+    Args:
+        wanted: id -> the columns that count.
+    """
+    every = columns_of_row(model)
+    found: dict[int, str] = {}
+    for part in chunks(wanted, IN_BATCH):
+        for pk, *values in model._base_manager.filter(pk__in=part).values_list("pk", *every):
+            held, counts = dict(zip(every, values, strict=True)), wanted[pk]
+            said = [f"{name}={held[name]!r}" for name in every if name in counts]
+            found[pk] = hashlib.sha256("\x1f".join(said).encode()).hexdigest()
+    return found
 
 
 def insert(rows: Sequence[tuple[int, Any]]) -> list[ImportMade]:
@@ -119,11 +132,10 @@ def insert(rows: Sequence[tuple[int, Any]]) -> list[ImportMade]:
         return []
     model = type(objects[0])
     model._base_manager.bulk_create(objects, batch_size=BATCH)
-    digests: dict[int, str] = {}
-    for part in chunks((row.pk for row in objects), IN_BATCH):
-        digests |= {row.pk: digest_of_row(row) for row in model._base_manager.filter(pk__in=part)}
+    every = columns_of_row(model)
+    held = digests(model, {row.pk: every for row in objects})
     return [
-        ImportMade(line=line, model=model.__name__, object_id=row.pk, before=None, digest=digests[row.pk])
+        ImportMade(line=line, model=model.__name__, object_id=row.pk, before=None, digest=held[row.pk])
         for line, row in rows
     ]
 
@@ -135,13 +147,11 @@ def update(model: Any, changes: Sequence[Change]) -> list[ImportMade]:
         groups[tuple(sorted(change.values))].append(change)
     for names, group in groups.items():
         write_values(model, names, [(change.pk, change.values) for change in group])
-    rows: dict[int, Any] = {}
-    for part in chunks({change.pk for change in changes}, IN_BATCH):
-        rows |= model._base_manager.in_bulk(part)
+    once = digests(model, {change.pk: tuple(change.values) for change in changes})
     return [
         ImportMade(
             line=change.line, model=model.__name__, object_id=change.pk,
-            digest=digest_of_row(rows[change.pk], change.values),
+            digest=once[change.pk],
             before={name: plain_value(model._meta.get_field(name), value) for name, value in change.before.items()},
         )
         for change in changes
@@ -162,6 +172,20 @@ def write_values(model: Any, names: Sequence[str], rows: Iterable[tuple[int, Map
                     (*(f.get_db_prep_save(values[n], connection) for f, n in zip(fields, names, strict=True)), pk)
                     for pk, values in part
                 ],
+            )
+
+
+def insert_plain(model: Any, names: Sequence[str], rows: Iterable[Sequence[Any]]) -> None:
+    """INSERT these columns, one prepared statement for many rows; for rows whose ids nobody needs."""
+    fields = [model._meta.get_field(name) for name in names]
+    quote = connection.ops.quote_name
+    columns = ", ".join(quote(field.column) for field in fields)
+    marks = ", ".join(["%s"] * len(fields))
+    sql = f"INSERT INTO {quote(model._meta.db_table)} ({columns}) VALUES ({marks})"  # noqa: S608
+    with connection.cursor() as cursor:
+        for part in chunks(rows, BATCH):
+            cursor.executemany(
+                sql, [[f.get_db_prep_save(v, connection) for f, v in zip(fields, row, strict=True)] for row in part]
             )
 
 

@@ -30,6 +30,7 @@ GROUPED: Final = {
 MONEY: Final = re.compile(r"^(?:€|\$|£|EUR|USD|GBP|CHF|NOK|SEK|DKK)\s*|\s*(?:€|\$|£|EUR|USD|GBP|CHF|NOK|SEK|DKK|,-)$")
 EMAIL: Final = re.compile(r"[^@\s\"(),:;<>\[\\\]]{1,64}@(?:[A-Za-z0-9](?:[A-Za-z0-9-]*[A-Za-z0-9])?\.)+[A-Za-z]{2,}")
 PHONE: Final = re.compile(r"\+?[\d ()./-]{3,}")
+CONTROL: Final = re.compile(r"[\x00-\x08\x0b\x0c\x0e-\x1f\x7f\ud800-\udfff]")  # and lone surrogates
 SHEET_ERRORS: Final = frozenset({"#REF!", "#N/A", "#VALUE!", "#DIV/0!", "#NAME?", "#NULL!", "#NUM!"})
 YES: Final = frozenset({"yes", "y", "true", "1", "x", "ja", "j", "wahr"})
 NO: Final = frozenset({"no", "n", "false", "0", "", "nein", "falsch"})
@@ -56,9 +57,7 @@ def text(cell: Cell, *, most: int, formula_ok: bool = False) -> str:
         said = str(cell)
     if len(said) > MOST_CELL:
         raise CellError(f"has {len(said)} characters; write {most} at most.")
-    if any(
-        (ord(char) < 32 and char not in "\t\r\n") or ord(char) == 127 or 0xD800 <= ord(char) < 0xE000 for char in said
-    ):
+    if CONTROL.search(said):
         raise CellError("holds a control character; type it anew.")
     said = " ".join(said.split())
     if "\ufffd" in said:
