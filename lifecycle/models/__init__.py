@@ -45,7 +45,7 @@ from .visit import (
     VisitProposal,
     VisitState,
 )
-from .wording import MailTrial, MailWording
+from .wording import MailTrial, MailWording, WordsApproval
 
 __all__ = [
     "APPEND_ONLY_TABLES", "FINAL_STATES", "GUARDED_CORRECTIONS", "GUARDED_REPORTS", "LIVE_DUE", "OPEN_VISITS",
@@ -63,5 +63,5 @@ __all__ = [
     "Purpose", "Reading", "ReadingDoubt", "ReadingKind", "Receipt", "Refusal", "Reminder", "ReminderState",
     "Report", "ReportKind", "ReportParty", "Role", "SignInKey", "Site", "Step", "Storage", "Studio",
     "StudioQuerySet", "StudioRow", "Suppression", "Surface", "User", "Vehicle", "Visit", "VisitProposal",
-    "VisitState", "Withdrawable",
+    "VisitState", "Withdrawable", "WordsApproval",
 ]  # fmt: skip

@@ -127,6 +127,7 @@ WHO = {
     "studio:product": OWNER,
     "studio:prices": OWNER,
     "studio:words": OWNER,
+    "studio:approvals": OWNER,
     "studio:wording": OWNER,
     "studio:wording_page": OWNER,
     "studio:readings": TECHNICIANS,
