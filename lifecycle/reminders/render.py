@@ -47,7 +47,7 @@ Prices = Mapping[tuple[int, str, str], tuple[Decimal, Decimal]]
 
 @dataclass(frozen=True, slots=True)
 class Item:
-    """One care window in a mail, all texts ready to be read."""
+    """One care window in a mail, all texts ready to be read. `costs`: it names a price other than none."""
 
     title: str
     window: str
@@ -58,6 +58,7 @@ class Item:
     fine_until: str
     contract_on: str
     asked_before: str
+    costs: bool
 
 
 @dataclass(frozen=True, slots=True)
@@ -152,7 +153,7 @@ def compose(
         ),
         from_email=sender(customer.studio),
         words=voice.digest,
-        names_price=any(item.price for group in shown for item in group.items),
+        names_price=any(item.costs for group in shown for item in group.items),
     )
 
 
@@ -339,6 +340,7 @@ def _item(row: Reminder, prices: Prices, today: date, asked_before: date | None)
         fine_until=until if fine else "",
         contract_on=day_words(due.contract_on) if due.contract_on is not None else "",
         asked_before=day_words(asked_before) if asked_before is not None else "",
+        costs=prices.get((row.studio_id, due.task, row.vehicle.size), (0, 0))[1] > 0,
     )
 
 

@@ -1,4 +1,5 @@
-"""What the owner sees first: new words, prices, many mails at once; approved or refused on record; nothing waits for ever.
+"""What the owner sees first: new words, prices, many mails at once; approved or refused on
+record; nothing waits for ever.
 
 The house's plan (section 7) asks for it: first sends of a wording, anything with a price, batches over 20.
 """
@@ -197,7 +198,7 @@ def test_words_that_changed_before_a_mail_is_written_anew_are_seen_first(make_du
     message = written()
     assert message.state == "ready"
     wordings.put(kind="service", language="en", texts={"closing": "Yours, Piet"}, **by(owner))
-    models.CareDue.objects.filter(pk=other.pk).update(state="done")
+    models.CareDue.objects.filter(pk=other.pk).update(state="done", closed_at=NOW, closed_why="Done.")
     counts = deliver(at=later(minutes=1))
     assert (counts["rewritten"], counts["accepted"]) == (1, 0)
     assert fresh(message).state == "waiting"
