@@ -29,6 +29,8 @@ class StudioFactory(DjangoModelFactory):
     slug = factory.Sequence(lambda n: f"studio-{n}")
     zone = "Europe/Oslo"
     phone = "+47 00 00 00 00"
+    # Its owner has said that nothing needs a look before it goes out; tests of approval ask for the house's default.
+    approve_first = approve_prices = approve_batches = False
 
 
 class SiteFactory(DjangoModelFactory):

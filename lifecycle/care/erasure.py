@@ -62,7 +62,7 @@ from lifecycle.models.message import REMINDERS_HEADER
 ERASED: Final = "erased person"
 # What the database refuses to change: whoever writes there leaves names out from the start.
 NEVER_CHANGED: Final = frozenset((*APPEND_ONLY_TABLES, *GUARDED_REPORTS, *GUARDED_CORRECTIONS, *GUARDED_CARE_RECORDS))
-WAITING: Final = (MessageState.READY, MessageState.RETRY, MessageState.UNCONFIRMED)
+WAITING: Final = (MessageState.WAITING, MessageState.READY, MessageState.RETRY, MessageState.UNCONFIRMED)
 # The studio's own things, people's own rows (a namesake keeps the name), and what the model reckons.
 NOT_SEARCHED: Final = frozenset(
     {"Studio", "Site", "Bay", "Member", "User", "Customer", "Message", "Suppression", "Product", "Price", "Gauge",

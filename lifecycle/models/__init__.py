@@ -62,6 +62,7 @@ from .visit import (
     VisitState,
 )
 from .wording import MailTrial, MailWording
+from .wording import WordsApproval as WordsApproval
 
 __all__ = [
     "APPEND_ONLY_TABLES", "FINAL_STATES", "GUARDED_CARE_RECORDS", "GUARDED_CORRECTIONS", "GUARDED_REPORTS",

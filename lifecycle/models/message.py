@@ -18,6 +18,7 @@ REMINDERS_HEADER = "X-Sheenward-Reminders"
 
 
 class MessageState(models.TextChoices):
+    WAITING = "waiting", "waiting for approval"
     READY = "ready", "ready"
     HANDING_OVER = "handing_over", "handing over"
     RETRY = "retry", "waiting to try again"
@@ -69,6 +70,11 @@ class Message(StudioRow):
     resends = models.PositiveSmallIntegerField(default=0)
     provider_id = models.CharField(max_length=200, blank=True)
     error = models.TextField(blank=True)
+    # Why the owner is to see it first (codes of `lifecycle.reminders.approval`); empty once that is done, or never was.
+    approval_for = models.JSONField(default=list)
+    # The run that wrote it, and the digest of the words that it was written in.
+    batch = models.UUIDField(null=True, blank=True)
+    words = models.CharField(max_length=64, blank=True)
 
     class Meta:
         ordering = ("written_at", "id")

@@ -63,6 +63,10 @@ class Studio(models.Model):
     paused_at = models.DateTimeField(null=True, blank=True)
     # Until so many hours before its start a customer cancels or moves a visit on their own page; then they phone.
     visit_notice_h = models.PositiveSmallIntegerField(default=24)
+    # What the owner sees before it goes out: the first mail in new words, prices, many mails at once.
+    approve_first = models.BooleanField(default=True)
+    approve_prices = models.BooleanField(default=True)
+    approve_batches = models.BooleanField(default=True)
 
     class Meta:
         constraints = (models.CheckConstraint(condition=Q(visit_notice_h__lte=336), name="studio_visit_notice"),)

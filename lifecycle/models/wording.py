@@ -26,6 +26,18 @@ class MailWording(StudioRow):
         indexes = (models.Index(fields=["studio", "kind", "language", "part"], name="wording_latest"),)
 
 
+class WordsApproval(StudioRow):
+    """The owner has seen a mail in these words and let it go; mails in the same words need no look for that any more.
+    `words`: the digest over all sentences, kind and language."""
+
+    words = models.CharField(max_length=64)
+    by = models.ForeignKey(Member, null=True, blank=True, on_delete=models.SET_NULL, related_name="+")
+    at = models.DateTimeField()
+
+    class Meta:
+        constraints = (models.UniqueConstraint(fields=["studio", "words"], name="words_approved_once"),)
+
+
 class MailTrial(StudioRow):
     """A mail that a member sent to their own address to see it. It is no reminder, counts as none, and keeps no words
     and no address: only who tried which kind, and what became of it."""

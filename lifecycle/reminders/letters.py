@@ -21,6 +21,7 @@ from lifecycle.models import (
     Suppression,
     Visit,
 )
+from lifecycle.reminders import approval
 from lifecycle.reminders.facts import Facts, gather, zone_of
 from lifecycle.reminders.planner import CHANGING, apply_decision
 from lifecycle.reminders.render import Prices, Rendered, compose, prices_for
@@ -72,19 +73,30 @@ def asked_before(facts: Facts, reminders: Iterable[Reminder]) -> dict[int, date]
     return days
 
 
-def write(
-    reminders: Sequence[Reminder], *, facts: Facts, prices: Prices, at: datetime, voices: Voices | None = None
-) -> Message:
+@dataclass(frozen=True, slots=True)
+class Ink:
+    """What a run writes with, read once: the price lists, the studios' words, and what their owners see first."""
+
+    prices: Prices
+    voices: Voices
+    gate: approval.Gate
+
+
+def write(reminders: Sequence[Reminder], *, facts: Facts, ink: Ink, at: datetime) -> Message:
     """Render and freeze one message about reminders of one person and purpose. The caller holds the transaction."""
     uid = uuid.uuid4()
     first = reminders[0]
     rendered = compose(
-        reminders=reminders, prices=prices, uid=uid, at=at, asked_before=asked_before(facts, reminders), voices=voices
-    )
+        reminders=reminders, prices=ink.prices, uid=uid, at=at, asked_before=asked_before(facts, reminders),
+        voices=ink.voices,
+    )  # fmt: skip
+    needs = ink.gate.needs(first.customer.studio, rendered)
     message: Message = Message.objects.create(
         studio_id=first.studio_id, uid=uid, customer=first.customer, reminder=first, purpose=first.purpose,
         to_email=first.customer.email, from_email=rendered.from_email, subject=rendered.subject, text=rendered.text,
-        html=rendered.html, headers=rendered.headers, state=MessageState.READY, state_at=at, written_at=at,
+        html=rendered.html, headers=rendered.headers, state_at=at, written_at=at,
+        state=MessageState.WAITING if needs else MessageState.READY, error=approval.words_of(needs),
+        approval_for=needs, batch=ink.gate.batch, words=rendered.words,
     )  # fmt: skip
     journal.record(
         studio=first.studio, actor="cycle", at=at, verb="message written", subject="message", subject_id=message.pk,
@@ -187,8 +199,12 @@ def look(messages: Sequence[Message], *, at: datetime) -> Look:
     return Look(facts, reminders, prices_for(list(found.values())), visits, handovers)
 
 
-def rewrite(message: Message, verdict: Rewrite, seen: Look, *, at: datetime) -> None:
-    """Write a message that never left anew, about less; what fell away says why. The caller holds the transaction."""
+def rewrite(message: Message, verdict: Rewrite, seen: Look, *, at: datetime) -> list[str]:
+    """Write a message that never left anew, about less; what fell away says why. The caller holds the transaction.
+
+    Returns:
+        Why the owner is to see it first: nobody has approved the words that it is in now. Else empty.
+    """
     rendered = compose(
         reminders=verdict.keep, prices=seen.prices, uid=message.uid, at=at,
         asked_before=asked_before(seen.facts, verdict.keep),
@@ -196,7 +212,11 @@ def rewrite(message: Message, verdict: Rewrite, seen: Look, *, at: datetime) -> 
     message.reminder = verdict.keep[0]
     message.subject, message.text, message.html = rendered.subject, rendered.text, rendered.html
     message.headers = rendered.headers
-    message.save(update_fields=["reminder", "subject", "text", "html", "headers"])
+    needs: list[str] = []
+    if rendered.words != message.words:
+        needs = approval.gate((message.studio_id,)).needs(message.studio, rendered, only_words=True)
+    message.words, message.approval_for = rendered.words, needs
+    message.save(update_fields=["reminder", "subject", "text", "html", "headers", "words", "approval_for"])
     for row, decision in verdict.drop:
         apply_decision(row, decision, at, person=row.customer)
         row.save(update_fields=CHANGING)
@@ -204,3 +224,4 @@ def rewrite(message: Message, verdict: Rewrite, seen: Look, *, at: datetime) -> 
         studio=message.studio, actor="cycle", at=at, verb="message rewritten", subject="message",
         subject_id=message.pk, reminders=[row.pk for row in verdict.keep], dropped=[row.pk for row, _ in verdict.drop],
     )  # fmt: skip
+    return needs

@@ -21,12 +21,12 @@ from django.db.models import F
 
 from lifecycle import journal
 from lifecycle.models import Message, MessageState, Reminder, ReminderState
+from lifecycle.reminders import approval, letters, wordings
 from lifecycle.reminders import claim as claims
-from lifecycle.reminders import letters, wordings
 from lifecycle.reminders.facts import Facts, gather
 from lifecycle.reminders.planner import CHANGING, apply_decision, open_later_rungs
 from lifecycle.reminders.receipts import suppress
-from lifecycle.reminders.render import Prices, prices_for
+from lifecycle.reminders.render import prices_for
 from lifecycle.reminders.retries import TABLE, Kind
 from lifecycle.reminders.rules import Send, decide
 from lifecycle.reminders.sweep import sweep
@@ -53,6 +53,7 @@ def enqueue(*, at: datetime) -> Mapping[str, int]:
     counts: Counter[str] = Counter(written=0, reminders=0, moved=0, held=0)
     ready = Reminder.objects.filter(state=ReminderState.PLANNED, send_at__lte=at)
     people = list(ready.order_by("customer_id").values_list("customer_id", flat=True).distinct())
+    gate = approval.gate_for_run(ready)
     for start in range(0, len(people), PEOPLE_AT_ONCE):
         some = people[start : start + PEOPLE_AT_ONCE]
         rows = list(
@@ -61,18 +62,21 @@ def enqueue(*, at: datetime) -> Mapping[str, int]:
             .order_by("customer_id", "send_at", "pk")
         )
         facts = gather([row.due for row in rows], at=at, people=some)
-        prices = prices_for(rows)
-        voices = wordings.voices({row.studio_id for row in rows})
+        ink = letters.Ink(prices_for(rows), wordings.voices({row.studio_id for row in rows}), gate)
         groups: dict[tuple[int, str], list[Reminder]] = defaultdict(list)
         for row in rows:
             groups[row.customer_id, row.purpose].append(row)
         for group in groups.values():
-            counts.update(_write_group(group, facts, prices, voices, at))
+            counts.update(_write_group(group, facts, ink, at))
+    approval.release_small_batches(gate, at=at)
     return dict(counts)
 
 
 def _write_group(
-    group: Sequence[Reminder], facts: Facts, prices: Prices, voices: wordings.Voices, at: datetime
+    group: Sequence[Reminder],
+    facts: Facts,
+    ink: letters.Ink,
+    at: datetime,
 ) -> Counter[str]:
     """One person, one purpose: one message about all that may still be said, in one transaction."""
     counts: Counter[str] = Counter()
@@ -89,7 +93,7 @@ def _write_group(
                 ).update(**changed)
         mine = _take_over(good, at)
         if mine:
-            message = letters.write(mine, facts=facts, prices=prices, voices=voices, at=at)
+            message = letters.write(mine, facts=facts, ink=ink, at=at)
             Reminder.objects.filter(pk__in=[row.pk for row in mine[1:]]).update(
                 reason_code="in_one_mail", reason=f"Written in one mail with others: message {message.uid}."
             )
@@ -157,8 +161,11 @@ def _deliver_claimed(claim: claims.Claim, postman: Postman, at: datetime, counts
             continue
         if isinstance(verdict, letters.Rewrite):
             with transaction.atomic():
-                letters.rewrite(message, verdict, seen, at=at)
+                needs = letters.rewrite(message, verdict, seen, at=at)
             counts["rewritten"] += 1
+            if needs:
+                claims.put_back(message, claim.token, at=at, state=MessageState.WAITING, error=approval.words_of(needs))
+                continue
         try:
             postman.open()
         except CannotReach as error:

@@ -47,7 +47,7 @@ Prices = Mapping[tuple[int, str, str], tuple[Decimal, Decimal]]
 
 @dataclass(frozen=True, slots=True)
 class Item:
-    """One care window in a mail, all texts ready to be read."""
+    """One care window in a mail, all texts ready to be read. `costs`: it names a price other than none."""
 
     title: str
     window: str
@@ -58,6 +58,7 @@ class Item:
     fine_until: str
     contract_on: str
     asked_before: str
+    costs: bool
 
 
 @dataclass(frozen=True, slots=True)
@@ -94,6 +95,8 @@ class Rendered:
     html: str
     headers: dict[str, str]
     from_email: str
+    words: str = ""
+    names_price: bool = False
 
 
 def prices_for(reminders: Sequence[Reminder]) -> Prices:
@@ -137,35 +140,46 @@ def compose(
         voices = voices or wordings.voices((customer.studio_id,))
         voice = voices.of(customer.studio_id, purpose, language_of(customer))
     with translation.override(voice.language):
-        groups = _groups(reminders, prices, today, asked_before or {})
-        stop = absolute(reverse("mail:unsubscribe", args=[make_token(customer_id=customer.pk, purpose=purpose)]))
-        told, several = _told(customer, purpose, groups), len(reminders) > 1
-        context: dict[str, Any] = {
-            "name": customer.name,
-            "studio": customer.studio.name,
-            "phone": customer.studio.phone,
-            "groups": groups,
-            "digest": _digest(reminders, today) if len(groups) > LISTED_VEHICLES else (),
-            "home_url": absolute(reverse("customer:home")),
-            "several": several,
-            # A mail about many things says of each why now, and leaves the rest to the vehicle's page.
-            "full": len(reminders) <= FULL_ITEMS,
-            "stop_url": stop,
-            "choices_url": choices_url(customer, purpose),
-            "language": voice.language,
-            "subject": _subject(groups, voice, told),
-            "opening": voice.say("opening_several" if several else "opening", told),
-            **{part: voice.say(part, told) for part in ("closing", "reason")},
-        }
+        context = _context(reminders, _groups(reminders, prices, today, asked_before or {}), voice, today)
         text = wrap(render_to_string("mail/reminder.txt", context))
         html = render_to_string("mail/reminder.html", context)
+    shown = () if context["digest"] else context["groups"]
     return Rendered(
         subject=context["subject"],
         text=text,
         html=html,
-        headers=headers(uid=uid, stop_url=stop, studio=customer.studio, reminders=[row.pk for row in reminders]),
+        headers=headers(
+            uid=uid, stop_url=context["stop_url"], studio=customer.studio, reminders=[row.pk for row in reminders]
+        ),
         from_email=sender(customer.studio),
+        words=voice.digest,
+        names_price=any(item.costs for group in shown for item in group.items),
     )
+
+
+def _context(reminders: Sequence[Reminder], groups: Sequence[Group], voice: Voice, today: date) -> dict[str, Any]:
+    """What the templates of a mail about care need, in the language that is active."""
+    customer, purpose = reminders[0].customer, reminders[0].purpose
+    told, several = _told(customer, purpose, groups), len(reminders) > 1
+    token = make_token(customer_id=customer.pk, purpose=purpose)
+    return {
+        "name": customer.name,
+        "studio": customer.studio.name,
+        "phone": customer.studio.phone,
+        "groups": groups,
+        "digest": _digest(reminders, today) if len(groups) > LISTED_VEHICLES else (),
+        "home_url": absolute(reverse("customer:home")),
+        "several": several,
+        # A mail about many things says of each why now, and leaves the rest to the vehicle's page.
+        "full": len(reminders) <= FULL_ITEMS,
+        "stop_url": absolute(reverse("mail:unsubscribe", args=[token])),
+        "choices_url": choices_url(customer, purpose),
+        "language": voice.language,
+        "subject": _subject(groups, voice, told),
+        "opening": voice.say("opening_several" if several else "opening", told),
+        "closing": voice.say("closing", told),
+        "reason": voice.say("reason", told),
+    }
 
 
 def choices_url(customer: Customer, purpose: str) -> str:
@@ -326,6 +340,7 @@ def _item(row: Reminder, prices: Prices, today: date, asked_before: date | None)
         fine_until=until if fine else "",
         contract_on=day_words(due.contract_on) if due.contract_on is not None else "",
         asked_before=day_words(asked_before) if asked_before is not None else "",
+        costs=prices.get((row.studio_id, due.task, row.vehicle.size), (0, 0))[1] > 0,
     )
 
 

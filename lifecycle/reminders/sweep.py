@@ -2,6 +2,7 @@
 
 | state | limit | what happens then |
 |---|---|---|
+| waiting for approval | 14 days since it was written, or the end of its care window | stopped: nobody approved it |
 | ready | 14 days since it was written | stopped: too old to be true |
 | waiting to try again | 14 days since it was written | failed; an outage or a wrong password is waited out until then |
 | handing over | the lease of its deliverer | unconfirmed: the deliverer died, nobody knows |
@@ -45,6 +46,18 @@ def _ready(at: datetime) -> int:
     )  # fmt: skip
 
 
+def _waiting(at: datetime) -> int:
+    rows = Q(state=MessageState.WAITING)
+    stopped = _move(
+        rows & Q(reminder__due__latest__lt=at.date()), MessageState.STOPPED, at, "message stopped",
+        error="Its care window ended before anybody approved it.",
+    )  # fmt: skip
+    return stopped + _move(
+        rows & Q(written_at__lte=at - STALE_AFTER), MessageState.STOPPED, at, "message stopped",
+        error=f"Nobody approved it within {STALE_AFTER.days} days.",
+    )  # fmt: skip
+
+
 def _retry(at: datetime) -> int:
     return _move(
         Q(state=MessageState.RETRY) & _stale(at), MessageState.FAILED, at, "message failed",
@@ -72,6 +85,7 @@ def _unconfirmed(at: datetime) -> int:
 
 
 SWEEPERS: Final[Mapping[str, Callable[[datetime], int]]] = {
+    MessageState.WAITING: _waiting,
     MessageState.HANDING_OVER: _handing_over,
     MessageState.UNCONFIRMED: _unconfirmed,
     MessageState.READY: _ready,

@@ -10,12 +10,12 @@ from django.db import transaction
 from lifecycle import journal
 from lifecycle.errors import DomainError, NotFoundHere
 from lifecycle.models import Message, MessageState, Studio
-from lifecycle.reminders import letters
+from lifecycle.reminders import approval, letters
 from lifecycle.reminders.sweep import STALE_AFTER
 
 MAY_RETRY: Final = (MessageState.FAILED, MessageState.STOPPED)
 # An unconfirmed one is settled by a receipt or the clock first: whether it left must stay known for a later retry.
-MAY_STOP: Final = (MessageState.READY, MessageState.RETRY)
+MAY_STOP: Final = (MessageState.WAITING, MessageState.READY, MessageState.RETRY)
 
 
 def _message(studio: Studio, message_id: int) -> Message:
@@ -59,8 +59,10 @@ def retry(*, studio: Studio, message_id: int, actor: str, at: datetime) -> Messa
             raise DomainError(f"What it says no longer holds: {verdict.reason}")
         before = {"state": message.state, "attempts": message.attempts, "error": message.error}
         fields: dict[str, Any] = {
-            "state": MessageState.READY, "state_at": at, "attempts": 0, "next_try_at": None, "claim": None,
-            "lease_until": None, "error": "", "resends": int(left),
+            # What the owner was to see first is still to be seen.
+            "state": MessageState.WAITING if message.approval_for else MessageState.READY,
+            "state_at": at, "attempts": 0, "next_try_at": None, "claim": None, "lease_until": None,
+            "error": approval.words_of(message.approval_for), "resends": int(left),
         }  # fmt: skip
         if not Message.objects.filter(pk=message.pk, state=before["state"], resends=message.resends).update(**fields):
             raise DomainError("Somebody else was quicker. Load the page again.")

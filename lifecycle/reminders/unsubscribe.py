@@ -12,7 +12,7 @@ from lifecycle.care.register import set_consent
 from lifecycle.models import Consent, Customer, Message, MessageState, Purpose
 from lifecycle.reminders.links import UNSUBSCRIBE, open_link, sign
 
-WAITING = (MessageState.READY, MessageState.RETRY)
+WAITING = (MessageState.WAITING, MessageState.READY, MessageState.RETRY)
 
 
 @dataclass(frozen=True, slots=True)

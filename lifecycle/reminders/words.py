@@ -13,7 +13,7 @@ from dataclasses import dataclass
 from typing import Final
 
 from django.utils import translation
-from django.utils.translation import gettext, gettext_noop
+from django.utils.translation import gettext, gettext_noop, ngettext
 
 from lifecycle.errors import DomainError
 
@@ -44,6 +44,7 @@ class Part:
     needs: tuple[str, ...] = ()
     longest: int = 400
     one_line: bool = False
+    singular: str = ""  # how the catalogues hold the built-in words for one, where they hold them for one and for many
 
 
 @dataclass(frozen=True, slots=True)
@@ -96,7 +97,8 @@ def _about_care(key: str, label: str) -> Kind:
             _subject(gettext_noop("%(title)s for your %(vehicle)s, %(window)s"), ONE, "title"),
             Part("opening", "Opening", gettext_noop("a note from %(studio)s about your vehicle."), ONE),
             Part("subject_several", "Subject of a mail about several things",
-                 gettext_noop("Care for %(count)d vehicles"), MANY, longest=120, one_line=True),
+                 gettext_noop("Care for %(count)d vehicles"), MANY, longest=120, one_line=True,
+                 singular="Care for %(count)d vehicle"),
             Part("opening_several", "Opening of a mail about several things",
                  gettext_noop("one mail about several things, so that you do not get many:"), MANY),
             _closing(COMMON),
@@ -190,7 +192,8 @@ def built_in(part: Part, language: str) -> str:
     if not part.built_in:
         return ""
     with translation.override(language):
-        return CATALOGUE_PLACEHOLDER.sub(r"{\1}", gettext(part.built_in))
+        said = ngettext(part.singular, part.built_in, 2) if part.singular else gettext(part.built_in)
+        return CATALOGUE_PLACEHOLDER.sub(r"{\1}", said)
 
 
 def check(part: Part, text: str) -> str:

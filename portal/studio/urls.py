@@ -5,6 +5,7 @@ from __future__ import annotations
 from django.urls import path
 
 from . import (
+    approvals,
     bookings,
     calendar,
     contracts,
@@ -111,6 +112,7 @@ urlpatterns = [
     path("reminders/<int:reminder_id>/", letters.preview, name="preview"),
     path("reminders/pause/", letters.pause, name="pause"),
     path("outbox/", letters.outbox, name="outbox"),
+    path("outbox/waiting/", approvals.approvals, name="approvals"),
     path("outbox/<int:message_id>/", letters.message, name="message"),
     path("outbox/<int:message_id>/tend/", letters.tend, name="tend"),
     path("outbox/<int:message_id>/page/", letters.message_page, name="message_page"),

@@ -21,7 +21,7 @@ class WordsForm(forms.Form):
         for part in voice.kind.parts:
             widget = forms.TextInput() if part.one_line else forms.Textarea(attrs={"rows": 3})
             words = built_in(part, voice.language)
-            stands = f"Built in: “{words}”" if words else "Built in: nothing"
+            stands = f"Built in: “{words}”" if words else "Built in: nothing."
             needs = f" Needed: {', '.join(f'{{{name}}}' for name in part.needs)}." if part.needs else ""
             self.fields[part.name] = forms.CharField(
                 label=part.label, required=False, widget=widget, strip=False, initial=voice.own.get(part.name, ""),

@@ -12,6 +12,7 @@ from django.views.decorators.http import require_GET, require_http_methods, requ
 
 from lifecycle.care import handover, phoning, visit_reads, visits, worklist
 from lifecycle.errors import DomainError, NotFoundHere
+from lifecycle.reminders import approval
 from portal.access.people import MemberRequest
 from portal.access.registry import ROLES_OF, access
 
@@ -50,6 +51,8 @@ def work(request: MemberRequest) -> HttpResponse:
         "more": other_pages(request),
         "may_book": may_answer,
         "may_pause": may_answer,
+        "to_approve": approval.number_waiting(request.member.studio) if may_answer else 0,
+        "may_approve": request.member.role in ROLES_OF["owner"],
     }
     return render(request, "studio/work.html", context)
 

@@ -131,6 +131,7 @@ WHO = {
     "studio:import_file": OWNER,
     "studio:import_errors": OWNER,
     "studio:words": OWNER,
+    "studio:approvals": OWNER,
     "studio:wording": OWNER,
     "studio:wording_page": OWNER,
     "studio:readings": TECHNICIANS,

@@ -8,7 +8,7 @@ from django.db import transaction
 
 from lifecycle.climate import store
 from lifecycle.errors import DomainError
-from lifecycle.management.demo import calendar, money, paint, people, people_plans, readings, vehicles
+from lifecycle.management.demo import approvals, calendar, money, paint, people, people_plans, readings, vehicles
 from lifecycle.management.demo.plans import open_book
 from lifecycle.management.demo.when import at
 from lifecycle.models import Layer, Studio
@@ -44,6 +44,7 @@ def load(*, today: date) -> dict[str, int]:
                 vehicles.one_that_left(house, loaded[0].vehicle, customer)
             fleet += loaded
         people.add_users(house)
+        approvals.approve_mails(house)
         return {
             "customers": len(plans) + sum(plan.sold_to is not None for plan in plans),
             "vehicles": len(fleet),

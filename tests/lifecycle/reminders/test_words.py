@@ -69,6 +69,12 @@ def test_the_built_in_words_themselves_may_be_kept(language):
             assert check(part, text) == text, (kind.key, part.name)
 
 
+def test_no_built_in_word_of_german_is_left_in_english():
+    for kind in KINDS.values():
+        for part in kind.parts:
+            assert not part.built_in or built_in(part, "de") != built_in(part, "en"), (kind.key, part.name)
+
+
 def test_what_fills_a_placeholder_is_not_read_for_placeholders():
     assert fill("{vehicle} of {name}", {"vehicle": "{name}", "name": "Tove"}) == "{name} of Tove"
 
