@@ -52,6 +52,7 @@ STEPS: Mapping[str, Step] = {
         Step("sweep", "Doubtful hand-overs looked after", "lifecycle.reminders.outbox.sweep", timedelta(minutes=2)),
         Step("settle", "Receipts settled", "lifecycle.reminders.receipts.settle", timedelta(minutes=2)),
         Step("offers", "Advice on record", "lifecycle.outlook.offers.recommend", timedelta(minutes=15)),
+        Step("outlook", "Outlook prepared", "lifecycle.outlook.prepared.prepare", timedelta(hours=1)),
     )
 }
 
@@ -173,3 +174,8 @@ def settle() -> None:
 @shared_task(name="lifecycle.offers")
 def offers() -> None:
     run("offers")
+
+
+@shared_task(name="lifecycle.outlook")
+def outlook() -> None:
+    run("outlook")

@@ -45,6 +45,7 @@ from lifecycle.models import (
     Keeper,
     Message,
     MessageState,
+    OutlookRow,
     Photo,
     Receipt,
     ReportParty,
@@ -63,7 +64,7 @@ WAITING: Final = (MessageState.READY, MessageState.RETRY, MessageState.UNCONFIRM
 # The studio's own things, people's own rows (a namesake keeps the name), and what the model reckons.
 NOT_SEARCHED: Final = frozenset(
     {"Studio", "Site", "Bay", "Member", "User", "Customer", "Message", "Suppression", "Product", "Price", "Gauge",
-     "FigureOverride", "Assessment", "Forecast", "ReportParty"}
+     "FigureOverride", "Assessment", "Forecast", "OutlookRow", "OutlookSheet", "ReportParty"}
 )  # fmt: skip
 # Texts that are sealed with a report of their inspection, and where its key stands.
 SEALED_WITH: Final = {"Inspection": "pk", "Finding": "inspection_id", "Photo": "inspection_id"}
@@ -197,6 +198,7 @@ def erase_customer(
             "messages": _blank_messages(customer, at),
             "complaints": _blank_complaints(customer, at),
             "visit wishes": Visit.objects.filter(customer=customer).exclude(wish="").update(wish=""),
+            "outlook rows": OutlookRow.objects.filter(vehicle__in=left).delete()[0],
             "calendar feeds": CalendarFeed.objects.filter(customer=customer).delete()[0],
             "photos": _drop_photos(customer),
             "signatures": erase_signatures(studio=studio, customer_id=customer.pk, actor=actor, at=at)

@@ -28,6 +28,7 @@ from .learned import LearnedLife
 from .message import FINAL_STATES, Message, MessageState, Receipt
 from .offer import Offer, OfferStep, OfferStepKind, Price
 from .opening import Closure, Hands, OpeningHours
+from .outlook import OutlookRow, OutlookSheet
 from .people import Bay, Complaint, Consent, Customer, Member, Purpose, Role, Site, Studio, Suppression, User
 from .reminder import Reminder, ReminderState, Step
 from .report import GUARDED as GUARDED_REPORTS
@@ -52,9 +53,9 @@ __all__ = [
     "CorrectionConsent", "CorrectionPanel", "CorrectionPlan", "CorrectionSignature", "Customer", "Document",
     "DocumentKind", "DueState", "FigureOverride", "Finding", "FindingKind", "Forecast", "Gauge", "Habits", "Hands",
     "Heartbeat", "Inspection", "InspectionKind", "JournalEntry", "Keeper", "Layer", "LayerPackage", "LearnedLife",
-    "Member", "Message", "MessageState", "Mounted", "Offer", "OfferStep", "OfferStepKind", "OpeningHours",
-    "PackageItem", "PartOfDay", "Photo", "Price", "Product", "ProposalState", "Purpose", "Reading", "ReadingDoubt",
-    "ReadingKind", "Receipt", "Refusal", "Reminder", "ReminderState", "Report", "ReportKind", "ReportParty",
-    "Role", "SignInKey", "Site", "Step", "Storage", "Studio", "StudioQuerySet", "StudioRow", "Suppression",
-    "Surface", "User", "Vehicle", "Visit", "VisitProposal", "VisitState", "Withdrawable",
+    "Member", "Message", "MessageState", "Mounted", "Offer", "OfferStep", "OfferStepKind", "OpeningHours", "OutlookRow",
+    "OutlookSheet", "PackageItem", "PartOfDay", "Photo", "Price", "Product", "ProposalState", "Purpose", "Reading",
+    "ReadingDoubt", "ReadingKind", "Receipt", "Refusal", "Reminder", "ReminderState", "Report", "ReportKind",
+    "ReportParty", "Role", "SignInKey", "Site", "Step", "Storage", "Studio", "StudioQuerySet", "StudioRow",
+    "Suppression", "Surface", "User", "Vehicle", "Visit", "VisitProposal", "VisitState", "Withdrawable",
 ]  # fmt: skip

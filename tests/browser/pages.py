@@ -90,6 +90,9 @@ NO_PAGE = {
     "customer:visit_ics": "a calendar file",
     "calendar": "a calendar file",
     "studio:pause": "takes a form only",
+    "studio:outlook_prepare": "takes a form only",
+    "studio:outlook_spread": "takes a form only",
+    "studio:outlook_spreading": "looked at in test_outlook: it needs a spreading",
     "studio:phoned": "takes a form only",
     "studio:tend": "takes a form only",
 }

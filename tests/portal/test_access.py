@@ -15,7 +15,9 @@ from lifecycle.care.documents import add_document
 from lifecycle.care.opening import close_site
 from lifecycle.care.packages import ItemEntry, save_package
 from lifecycle.care.photos import add_photo
-from lifecycle.models import Complaint, Finding, Inspection, Offer, OfferStep, Suppression, Visit
+from lifecycle.models import Complaint, Finding, Inspection, Offer, OfferStep, Suppression, Visit, VisitProposal
+from lifecycle.outlook.prepared import prepare_studio
+from lifecycle.outlook.spreading import spread_invitations
 from portal.access.middleware import AccessMiddleware
 from tests import people
 from tests.factories import (
@@ -106,6 +108,11 @@ WHO = {
     "studio:offers": DESK,
     "studio:answer": DESK,
     "studio:outlook": OWNER,
+    "studio:outlook_rows": OWNER,
+    "studio:outlook_prepare": OWNER,
+    "studio:outlook_spread": OWNER,
+    "studio:outlook_spreading": OWNER,
+    "studio:outlook_answers": OWNER,
     "studio:sites": MEMBERS,
     "studio:site": MEMBERS,
     "studio:site_place": OWNER,
@@ -152,7 +159,7 @@ ROLES = {
     OWNER: {"owner"},
 }
 POST_ONLY = {"studio:check_readings", "studio:close_complaint", "studio:settle", "studio:pause", "studio:tend",
-             "studio:calendar_address", "studio:phoned"}  # fmt: skip
+             "studio:calendar_address", "studio:phoned", "studio:outlook_prepare", "studio:outlook_spread"}  # fmt: skip
 WITH_OBJECT = (
     "studio:site_calendar", "studio:opening", "studio:hands", "studio:closures", "studio:closure",
     "studio:correction_plan", "studio:kept_plan", "studio:plan_consent", "studio:plan_done", "studio:panel",
@@ -166,7 +173,7 @@ WITH_OBJECT = (
     "studio:take_back", "studio:contract_rule", "studio:stop_rule", "studio:term_done", "studio:readmit",
     "studio:erase", "studio:document", "studio:reports", "studio:findings", "studio:report_draft", "studio:report",
     "studio:report_pdf", "studio:report_addendum", "studio:product_windows", "studio:package", "studio:apply_package",
-    "studio:intake", "studio:intake_finding", "studio:request",
+    "studio:intake", "studio:intake_finding", "studio:request", "studio:outlook_spreading",
 )  # fmt: skip
 WITH_FORM = {
     "studio:opening", "studio:hands", "studio:closures", "studio:closure",
@@ -230,6 +237,12 @@ def world():
         studio=studio, site_id=vehicle.site_id, first=NOW.date() + timedelta(days=900),
         last=NOW.date() + timedelta(days=900), reason="stocktaking", actor="member:1", at=NOW,
     ).pk  # fmt: skip
+    prepare_studio(studio=studio, actor="cycle", at=NOW)
+    VisitProposal.objects.create(
+        studio=studio, site=vehicle.site, vehicle=vehicle, key="a", earliest=due.earliest, ideal=due.ideal,
+        latest=due.latest, labour_h=1, tasks=[due.task], made_at=NOW,
+    )  # fmt: skip
+    ids["spreading_id"] = spread_invitations(studio=studio, site_id=vehicle.site_id, actor="member:1", at=NOW).pk
     files = {"uid": photo.uid, "size": "full", "sheet": sheet.uid}
     return studio, keeper, ids | files | {"key": "clog.rate", "group": "clog"}
 

@@ -6,9 +6,11 @@ import re
 
 import pytest
 from django.urls import reverse
+from django.utils import timezone
 
 from lifecycle.climate import store
 from lifecycle.condition import assess
+from lifecycle.outlook.prepared import prepare_studio
 from tests import people
 from tests.factories import NOW, HabitsFactory, LayerFactory, SurfaceFactory, VehicleFactory
 from tests.portal.doors import as_user
@@ -42,6 +44,7 @@ def test_the_test_would_see_a_comma():
 
 def test_the_outlooks_chart_in_german(german, site, owner):
     fill(site, 3)
+    prepare_studio(studio=site.studio, actor="cycle", at=timezone.now())
     page = owner.get(reverse("studio:outlook"), headers=german).content.decode()
     assert '<html lang="de">' in page
     assert 'class="rangechart"' in page
