@@ -74,7 +74,7 @@ def wording_of(plan: CorrectionPlan, panels: Sequence[CorrectionPanel], *, langu
         lines = [
             _("Paint correction on %(vehicle)s, planned on %(day)s:") % {
                 "vehicle": without_keepers(plan.vehicle.description, plan.vehicle_id),
-                "day": date_format(plan.on, "j F Y"),
+                "day": date_format(plan.on, _("j F Y")),
             },
             *(_line(panel) for panel in panels if panel.goes),
             _("Coats above the clear coat on these panels end with it and must be put on again."),

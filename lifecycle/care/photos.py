@@ -54,7 +54,10 @@ class PhotoView:
     @property
     def words(self) -> str:
         about = ", ".join(part for part in (self.surface, self.finding) if part) or _("the vehicle")
-        return self.caption or _("Photo of %(what)s, %(day)s") % {"what": about, "day": date_format(self.on, "j F Y")}
+        return self.caption or _("Photo of %(what)s, %(day)s") % {
+            "what": about,
+            "day": date_format(self.on, _("j F Y")),
+        }
 
 
 @dataclass(frozen=True, slots=True)

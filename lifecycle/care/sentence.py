@@ -53,14 +53,14 @@ class NextCare:
 def days(first: date, last: date) -> str:
     """A range of days in words: "between 3 and 28 April 2026"."""
     if first == last:
-        return _("on %(day)s") % {"day": date_format(first, "j F Y")}
+        return _("on %(day)s") % {"day": date_format(first, _("j F Y"))}
     if (first.year, first.month) == (last.year, last.month):
-        start = date_format(first, "j")
+        start = date_format(first, _("j"))
     elif first.year == last.year:
-        start = date_format(first, "j F")
+        start = date_format(first, _("j F"))
     else:
-        start = date_format(first, "j F Y")
-    return _("between %(first)s and %(last)s") % {"first": start, "last": date_format(last, "j F Y")}
+        start = date_format(first, _("j F Y"))
+    return _("between %(first)s and %(last)s") % {"first": start, "last": date_format(last, _("j F Y"))}
 
 
 def with_article(title: str) -> str:
@@ -139,13 +139,13 @@ def condition_words(states: Sequence[SurfaceState]) -> str:
 def _pressing_words(care: NextCare, what: str, today: date) -> str:
     if care.latest <= today:
         return _("Best done now: %(what)s.") % {"what": what}
-    return _("Best done soon: %(what)s before %(day)s.") % {"what": what, "day": date_format(care.latest, "j F Y")}
+    return _("Best done soon: %(what)s before %(day)s.") % {"what": what, "day": date_format(care.latest, _("j F Y"))}
 
 
 def next_words(care: NextCare | None, *, booked_on: date | None, today: date) -> str:
     """What to do next, and that it can wait where it can."""
     if booked_on is not None:
-        booked = _("A visit is booked for %(day)s") % {"day": date_format(booked_on, "j F Y")}
+        booked = _("A visit is booked for %(day)s") % {"day": date_format(booked_on, _("j F Y"))}
         return f"{booked}." if care is not None else _("%(booked)s; nothing else needs doing now.") % {"booked": booked}
     if care is None:
         return _("Nothing needs doing now.")
@@ -153,10 +153,10 @@ def next_words(care: NextCare | None, *, booked_on: date | None, today: date) ->
     if care.by is not None:
         if care.by < today:
             return _("The contract asked for %(what)s by %(day)s; call the studio about it.") % {
-                "what": what, "day": date_format(care.by, "j F Y"),
+                "what": what, "day": date_format(care.by, _("j F Y")),
             }  # fmt: skip
         return _("The contract asks for %(what)s by %(day)s; %(days)s fits.") % {
-            "what": what, "day": date_format(care.by, "j F Y"), "days": days(max(care.earliest, today), care.latest),
+            "what": what, "day": date_format(care.by, _("j F Y")), "days": days(max(care.earliest, today), care.latest),
         }  # fmt: skip
     if care.pressing or care.latest - today <= SOON:
         return _pressing_words(care, what, today)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from datetime import datetime
+from typing import Final
 
 from django.db import IntegrityError, transaction
 
@@ -26,6 +27,18 @@ class MemberFacts:
         return f"member:{self.id}"
 
 
+@dataclass(frozen=True, slots=True)
+class CustomerFacts:
+    """A person as the customer of one or more studios. `languages`: those on record, the person's before the studio's,
+    with the first customer of theirs first."""
+
+    ids: tuple[int, ...]
+    languages: tuple[str, ...]
+
+
+NOBODY: Final = CustomerFacts((), ())
+
+
 def member_of(user_id: int) -> MemberFacts | None:
     """Return the membership that holds (the oldest one where there are several), or None."""
     row = Member.objects.filter(user_id=user_id, ended_at=None).select_related("studio", "user").order_by("id").first()
@@ -42,6 +55,14 @@ def is_member(user_id: int) -> bool:
 def customer_ids_of(user_id: int) -> tuple[int, ...]:
     """Return the ids of the customers that this user is, across studios."""
     return tuple(Customer.objects.filter(user_id=user_id).order_by("id").values_list("id", flat=True))
+
+
+def customer_of(user_id: int) -> CustomerFacts:
+    """Who this user is as a customer, across studios, in one query; `NOBODY` where they are none."""
+    rows = Customer.objects.filter(user_id=user_id).order_by("id")
+    told = list(rows.values_list("id", "language", "studio__language"))
+    languages = tuple(dict.fromkeys(code for _pk, own, studio in told for code in (own, studio) if code))
+    return CustomerFacts(tuple(pk for pk, _own, _studio in told), languages)
 
 
 def _new_user(address: str, name: str) -> User:

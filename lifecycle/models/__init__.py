@@ -25,7 +25,7 @@ from .journal import APPEND_ONLY as APPEND_ONLY_TABLES
 from .journal import JournalEntry
 from .layer import Layer, LayerPackage, PackageItem, Product
 from .learned import LearnedLife
-from .message import FINAL_STATES, Message, MessageState, Receipt
+from .message import FINAL_STATES, EarlyReceipt, Message, MessageState, Receipt
 from .offer import Offer, OfferStep, OfferStepKind, Price
 from .opening import Closure, Hands, OpeningHours
 from .outlook import OutlookRow, OutlookSheet
@@ -51,11 +51,12 @@ __all__ = [
     "REQUESTS", "Assessment", "Bay", "CalendarFeed", "CareDue", "CareEvent", "ClimateNormal", "ClimateService",
     "Closure", "Complaint", "Consent", "ConsentBy", "ConsentWay", "ContractRule", "ContractTerm", "Correction",
     "CorrectionConsent", "CorrectionPanel", "CorrectionPlan", "CorrectionSignature", "Customer", "Document",
-    "DocumentKind", "DueState", "FigureOverride", "Finding", "FindingKind", "Forecast", "Gauge", "Habits", "Hands",
-    "Heartbeat", "Inspection", "InspectionKind", "JournalEntry", "Keeper", "Layer", "LayerPackage", "LearnedLife",
-    "Member", "Message", "MessageState", "Mounted", "Offer", "OfferStep", "OfferStepKind", "OpeningHours", "OutlookRow",
-    "OutlookSheet", "PackageItem", "PartOfDay", "Photo", "Price", "Product", "ProposalState", "Purpose", "Reading",
-    "ReadingDoubt", "ReadingKind", "Receipt", "Refusal", "Reminder", "ReminderState", "Report", "ReportKind",
-    "ReportParty", "Role", "SignInKey", "Site", "Step", "Storage", "Studio", "StudioQuerySet", "StudioRow",
-    "Suppression", "Surface", "User", "Vehicle", "Visit", "VisitProposal", "VisitState", "Withdrawable",
+    "DocumentKind", "DueState", "EarlyReceipt", "FigureOverride", "Finding", "FindingKind", "Forecast", "Gauge",
+    "Habits", "Hands", "Heartbeat", "Inspection", "InspectionKind", "JournalEntry", "Keeper", "Layer", "LayerPackage",
+    "LearnedLife", "Member", "Message", "MessageState", "Mounted", "Offer", "OfferStep", "OfferStepKind",
+    "OpeningHours", "OutlookRow", "OutlookSheet", "PackageItem", "PartOfDay", "Photo", "Price", "Product",
+    "ProposalState", "Purpose", "Reading", "ReadingDoubt", "ReadingKind", "Receipt", "Refusal", "Reminder",
+    "ReminderState", "Report", "ReportKind", "ReportParty", "Role", "SignInKey", "Site", "Step", "Storage", "Studio",
+    "StudioQuerySet", "StudioRow", "Suppression", "Surface", "User", "Vehicle", "Visit", "VisitProposal", "VisitState",
+    "Withdrawable",
 ]  # fmt: skip

@@ -18,7 +18,7 @@ from django.shortcuts import redirect, render
 from django.template.loader import render_to_string
 from django.urls import reverse
 from django.utils import timezone, translation
-from django.utils.http import url_has_allowed_host_and_scheme, urlencode
+from django.utils.http import urlencode
 from django.utils.translation import gettext as _
 from django.views.decorators.cache import never_cache
 from django.views.decorators.http import require_http_methods
@@ -28,16 +28,11 @@ from lifecycle.care.customer_reads import language_of
 
 from .courier import hand_over
 from .forms import AskForm, CodeForm
+from .paths import own_path
 from .registry import access
 
 ASKED: Final = "sign_in_asked"
 FRESH_S: Final = 10 * 60
-
-
-def own_path(value: str | None) -> str:
-    """A path of this portal as it is, anything else as ""."""
-    path = (value or "")[:500]
-    return path if path.startswith("/") and url_has_allowed_host_and_scheme(path, allowed_hosts=None) else ""
 
 
 def caller_of(request: HttpRequest) -> str:

@@ -19,6 +19,7 @@ from lifecycle.care import signin
 from . import second_factor
 from .devices import note_seen
 from .door import is_fresh, to_fresh_sign_in
+from .language import speak
 from .registry import ROLES_OF, allows, rule_of
 
 CHANGES_PASSKEYS: Final = frozenset({"mfa_add_webauthn", "mfa_edit_webauthn", "mfa_remove_webauthn"})
@@ -26,7 +27,8 @@ PASSKEY_PAGES: Final = CHANGES_PASSKEYS | {"mfa_index", "mfa_list_webauthn"}
 
 
 class AccessMiddleware:
-    """Sets `request.member` (MemberFacts or None) and `request.customer_ids`, then lets in, redirects or refuses.
+    """Sets `request.member` (MemberFacts or None), `request.customer_ids` and the language, then lets in, redirects or
+    refuses.
 
     Anonymous: to the sign-in page, back afterwards. Wrong role: 403. A member without a second factor: to its set-up.
     """
@@ -37,13 +39,16 @@ class AccessMiddleware:
     def __call__(self, request: HttpRequest) -> HttpResponseBase:
         request.member = None
         request.customer_ids = ()
+        request.wishes = signin.NOBODY
         request.user_seen = False
         # Without the cookie nobody can be signed in: probes of the health page cost no query.
         if settings.SESSION_COOKIE_NAME in request.COOKIES and request.user.is_authenticated:
             request.user_seen = True
             request.member = signin.member_of(request.user.pk)
-            request.customer_ids = signin.customer_ids_of(request.user.pk)
+            customer = signin.customer_of(request.user.pk)
+            request.customer_ids, request.wishes = customer.ids, customer
             note_seen(request)
+        speak(request, request.wishes.languages)
         response = self.get_response(request)
         if request.user_seen and not response.has_header("Cache-Control"):
             # What one person may see must not wait in a shared cache for the next one.

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from django.http import HttpRequest
 
-from lifecycle.care.signin import MemberFacts
+from lifecycle.care.signin import CustomerFacts, MemberFacts
 
 
 class PortalRequest(HttpRequest):
@@ -12,6 +12,7 @@ class PortalRequest(HttpRequest):
 
     member: MemberFacts | None
     customer_ids: tuple[int, ...]
+    wishes: CustomerFacts
 
 
 class MemberRequest(PortalRequest):

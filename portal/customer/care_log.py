@@ -95,7 +95,7 @@ def _washes(view: LogView) -> str:
 
 def entry_words(entry: TodaysEntry) -> str:
     """One of today's entries in a line."""
-    day = date_format(entry.on, "j F Y")
+    day = date_format(entry.on, _("j F Y"))
     if entry.kind == "habits":
         return _("How it is used, from %(day)s on") % {"day": day}
     where = entry.surface or _("whole vehicle")

@@ -53,16 +53,16 @@ class FreshWords:
 
 def step_words(step: CureStep) -> StepWords:
     """ "Wait with washing until 9 March 2026 (from 7 March at the earliest)." The later day counts."""
-    said = str(WAIT[step.step]) % {"day": date_format(step.latest, "j F Y")}
+    said = str(WAIT[step.step]) % {"day": date_format(step.latest, _("j F Y"))}
     if step.earliest < step.latest:
-        said = _("%(said)s (at the earliest %(day)s)") % {"said": said, "day": date_format(step.earliest, "j F Y")}
+        said = _("%(said)s (at the earliest %(day)s)") % {"said": said, "day": date_format(step.earliest, _("j F Y"))}
     return StepWords(f"{said}.", step.over, _("the product’s data sheet") if step.by_sheet else _("common practice"))
 
 
 def fresh_words(fresh: FreshLayer) -> FreshWords:
     """A fresh layer with its steps."""
     title = _("%(layer)s of %(day)s: %(surfaces)s") % {
-        "layer": fresh.product or fresh.layer, "day": date_format(fresh.applied, "j F Y"),
+        "layer": fresh.product or fresh.layer, "day": date_format(fresh.applied, _("j F Y")),
         "surfaces": ", ".join(fresh.surfaces),
     }  # fmt: skip
     return FreshWords(title[:1].upper() + title[1:], tuple(step_words(step) for step in fresh.steps), fresh.slower)

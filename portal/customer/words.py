@@ -68,17 +68,17 @@ def cost_words(price: tuple[Decimal, Decimal] | None, currency: str) -> str:
 def window_words(due: DueView, today: date) -> str:
     """When, in words: the range first, then the day that fits best."""
     if due.booked_on is not None:
-        return _("Booked for %(day)s.") % {"day": date_format(due.booked_on, "j F Y")}
+        return _("Booked for %(day)s.") % {"day": date_format(due.booked_on, _("j F Y"))}
     if due.contract_on is not None:
-        contract = _("The contract names %(day)s.") % {"day": date_format(due.contract_on, "j F Y")}
+        contract = _("The contract names %(day)s.") % {"day": date_format(due.contract_on, _("j F Y"))}
     else:
         contract = ""
     if due.earliest <= today:
-        said = _("From now until %(day)s") % {"day": date_format(due.latest, "j F Y")}
+        said = _("From now until %(day)s") % {"day": date_format(due.latest, _("j F Y"))}
     else:
         said = capital(days(due.earliest, due.latest))
     if due.ideal > today and due.earliest < due.ideal < due.latest:
-        said = _("%(range)s, best around %(day)s") % {"range": said, "day": date_format(due.ideal, "j F")}
+        said = _("%(range)s, best around %(day)s") % {"range": said, "day": date_format(due.ideal, _("j F"))}
     return f"{said}. {contract}".strip()
 
 
@@ -88,7 +88,7 @@ def wait_words(due: DueView, today: date) -> str:
         return ""
     if due.latest <= today:
         return ""
-    return _("do nothing until %(day)s.") % {"day": date_format(due.latest, "j F Y")}
+    return _("do nothing until %(day)s.") % {"day": date_format(due.latest, _("j F Y"))}
 
 
 def due_words(vehicle: VehicleView) -> tuple[DueWords, ...]:
@@ -109,15 +109,21 @@ def due_words(vehicle: VehicleView) -> tuple[DueWords, ...]:
 def visit_words(proposal: ProposalView, today: date) -> str:
     """What one visit could do: "One visit from now until 8 December 2026, best around 2 December, could do: …"."""
     if proposal.earliest <= today:
-        when = _("from now until %(day)s") % {"day": date_format(proposal.latest, "j F Y")}
+        when = _("from now until %(day)s") % {"day": date_format(proposal.latest, _("j F Y"))}
     else:
         when = days(proposal.earliest, proposal.latest)
     said = _("One visit %(when)s could do: %(tasks)s. About %(hours)d hours of work") % {
         "when": when, "tasks": ", ".join(proposal.tasks), "hours": max(1, round(proposal.labour_h)),
     }  # fmt: skip
     if proposal.cure_h >= 1:
-        return _("%(said)s, then %(hours)d hours dry and untouched.") % {"said": said, "hours": round(proposal.cure_h)}
-    return f"{said}."
+        said = _("%(said)s, then %(hours)d hours dry and untouched.") % {"said": said, "hours": round(proposal.cure_h)}
+    else:
+        said = f"{said}."
+    if proposal.planned is not None and proposal.planned > today:
+        return (
+            f"{said} {_('The studio has room for it on %(day)s.') % {'day': date_format(proposal.planned, 'l j F Y')}}"
+        )
+    return said
 
 
 def habits_words(vehicle: VehicleView) -> str:

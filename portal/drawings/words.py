@@ -37,25 +37,25 @@ STAGE_SAYS: Final = {
 
 def day(when: date) -> str:
     """3 Apr 2026."""
-    return date_format(when, "j M Y")
+    return date_format(when, _("j M Y"))
 
 
 def month(when: date) -> str:
     """Apr 2026."""
-    return date_format(when, "M Y")
+    return date_format(when, _("M Y"))
 
 
 def days_between(first: date, last: date) -> str:
     """A range of days, as short as can be: "3 to 28 April 2026", "3 April to 2 May 2026"."""
     if first == last:
-        return date_format(first, "j F Y")
+        return date_format(first, _("j F Y"))
     if (first.year, first.month) == (last.year, last.month):
-        start = date_format(first, "j")
+        start = date_format(first, _("j"))
     elif first.year == last.year:
-        start = date_format(first, "j F")
+        start = date_format(first, _("j F"))
     else:
-        start = date_format(first, "j F Y")
-    return _("%(first)s to %(last)s") % {"first": start, "last": date_format(last, "j F Y")}
+        start = date_format(first, _("j F Y"))
+    return _("%(first)s to %(last)s") % {"first": start, "last": date_format(last, _("j F Y"))}
 
 
 def months_between(band: DateBand) -> str:
@@ -63,7 +63,7 @@ def months_between(band: DateBand) -> str:
     first, last = band.p10, band.p90
     if (first.year, first.month) == (last.year, last.month):
         return month(first)
-    start = date_format(first, "M") if first.year == last.year else month(first)
+    start = date_format(first, _("M")) if first.year == last.year else month(first)
     return _("%(first)s to %(last)s") % {"first": start, "last": month(last)}
 
 

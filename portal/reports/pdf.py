@@ -27,7 +27,7 @@ STANDARDS: Final = ("ua-1", "1.7")
 
 
 def _day_and_time(at: Any) -> str:
-    return f"{date_format(at, 'j F Y, H:i')} {at.tzname()}"
+    return f"{date_format(at, _('j F Y, H:i'))} {at.tzname()}"
 
 
 def _finding(row: FindingLine) -> dict[str, Any]:
@@ -95,7 +95,7 @@ def data_of(view: ReportView, seal: Seal, *, plan: report_plan.ReportPlan, store
         "heading": title,
         "short": f"{title}, {view.studio} · {seal.digest[:16]}…",
         "studio": view.studio,
-        "date": date_format(seal.sealed_at, "j F Y"),
+        "date": date_format(seal.sealed_at, _("j F Y")),
         "vehicle": f"{view.vehicle[:1].upper()}{view.vehicle[1:]}" + (f", {view.plate}" if view.plate else ""),
         "facts": ", ".join(view.facts),
         "about": _about(view, seal),

@@ -23,7 +23,7 @@ def signed_words(signed: Signed | None, at: datetime) -> str:
     """Who signed, when and how."""
     if signed is None or not signed.how:
         return _("Not signed.")
-    said = {"name": signed.name, "when": f"{date_format(at, 'j F Y, H:i')} {at.tzname()}", "seen": str(SEEN)}
+    said = {"name": signed.name, "when": f"{date_format(at, _('j F Y, H:i'))} {at.tzname()}", "seen": str(SEEN)}
     if signed.erased:
         return _("Signed on %(when)s; name and signature were erased at the person's request.") % said
     if signed.how == "drawn":
@@ -34,7 +34,7 @@ def signed_words(signed: Signed | None, at: datetime) -> str:
 def report_words(view: ReportView) -> list[tuple[str, str]]:
     """The circumstances of an inspection, line by line; what nobody said is left out."""
     rows = [
-        (_("Inspection"), f"{view.inspection}, {date_format(view.on, 'j F Y')}"),
+        (_("Inspection"), f"{view.inspection}, {date_format(view.on, _('j F Y'))}"),
         (_("State"), str(CLEAN_WORDS.get(view.clean_state, view.clean_state))),
         (_("Light"), view.light),
         (_("Inspected by"), view.by),

@@ -50,6 +50,7 @@ NO_PAGE = {
     "demo_sign_in": "signs in and sends on",
     "account_confirm_login_code": "looked at in test_flows: it needs a code",
     "sign_in_link": "looked at in test_door: it needs a mail",
+    "switch_language": "takes a form only",
     "account_change_password": MEMBER,
     "account_reauthenticate": MEMBER,
     "mfa_authenticate": MEMBER,
