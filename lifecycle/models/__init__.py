@@ -1,5 +1,6 @@
 """All models, one noun a file."""
 
+from .api import ApiToken
 from .base import StudioQuerySet, StudioRow, Withdrawable
 from .care import LIVE_DUE, CareDue, DueState, Refusal
 from .climate import ClimateNormal, ClimateService
@@ -35,27 +36,18 @@ from .report import GUARDED as GUARDED_REPORTS
 from .report import Report, ReportKind, ReportParty
 from .surface import Mounted, Surface
 from .vehicle import ContractRule, ContractTerm, Keeper, Vehicle
-from .visit import (
-    OPEN_VISITS,
-    REQUESTS,
-    CalendarFeed,
-    PartOfDay,
-    ProposalState,
-    Visit,
-    VisitProposal,
-    VisitState,
-)
+from .visit import OPEN_VISITS, REQUESTS, CalendarFeed, PartOfDay, ProposalState, Visit, VisitProposal, VisitState
 
 __all__ = [
     "APPEND_ONLY_TABLES", "FINAL_STATES", "GUARDED_CORRECTIONS", "GUARDED_REPORTS", "LIVE_DUE", "OPEN_VISITS",
-    "REQUESTS", "Assessment", "Bay", "CalendarFeed", "CareDue", "CareEvent", "ClimateNormal", "ClimateService",
-    "Closure", "Complaint", "Consent", "ConsentBy", "ConsentWay", "ContractRule", "ContractTerm", "Correction",
-    "CorrectionConsent", "CorrectionPanel", "CorrectionPlan", "CorrectionSignature", "Customer", "Document",
-    "DocumentKind", "DueState", "EarlyReceipt", "FigureOverride", "Finding", "FindingKind", "Forecast", "Gauge",
-    "Habits", "Hands", "Heartbeat", "Inspection", "InspectionKind", "JournalEntry", "Keeper", "Layer", "LayerPackage",
-    "LearnedLife", "Member", "Message", "MessageState", "Mounted", "Offer", "OfferStep", "OfferStepKind",
-    "OpeningHours", "OutlookRow", "OutlookSheet", "PackageItem", "PartOfDay", "Photo", "Price", "Product",
-    "ProposalState", "Purpose", "Reading", "ReadingDoubt", "ReadingKind", "Receipt", "Refusal", "Reminder",
+    "REQUESTS", "ApiToken", "Assessment", "Bay", "CalendarFeed", "CareDue", "CareEvent", "ClimateNormal",
+    "ClimateService", "Closure", "Complaint", "Consent", "ConsentBy", "ConsentWay", "ContractRule", "ContractTerm",
+    "Correction", "CorrectionConsent", "CorrectionPanel", "CorrectionPlan", "CorrectionSignature", "Customer",
+    "Document", "DocumentKind", "DueState", "EarlyReceipt", "FigureOverride", "Finding", "FindingKind", "Forecast",
+    "Gauge", "Habits", "Hands", "Heartbeat", "Inspection", "InspectionKind", "JournalEntry", "Keeper", "Layer",
+    "LayerPackage", "LearnedLife", "Member", "Message", "MessageState", "Mounted", "Offer", "OfferStep",
+    "OfferStepKind", "OpeningHours", "OutlookRow", "OutlookSheet", "PackageItem", "PartOfDay", "Photo", "Price",
+    "Product", "ProposalState", "Purpose", "Reading", "ReadingDoubt", "ReadingKind", "Receipt", "Refusal", "Reminder",
     "ReminderState", "Report", "ReportKind", "ReportParty", "Role", "SignInKey", "Site", "Step", "Storage", "Studio",
     "StudioQuerySet", "StudioRow", "Suppression", "Surface", "User", "Vehicle", "Visit", "VisitProposal", "VisitState",
     "Withdrawable",
