@@ -153,7 +153,6 @@ urlpatterns = [
     path("outlook/spread/<int:site_id>/", outlook_sheet.outlook_spread, name="outlook_spread"),
     path("outlook/spreading/<int:spreading_id>/", outlook_sheet.outlook_spreading, name="outlook_spreading"),
     path("outlook/answers/", outlook.answers, name="outlook_answers"),
-    path("outlook/", outlook.outlook, name="outlook"),
     path("tokens/", programs.token_list, name="tokens"),
     path("tokens/<int:token_id>/end/", programs.end_token, name="end_token"),
     path("api/", programs.api_reference, name="api_reference"),

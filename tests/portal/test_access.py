@@ -163,7 +163,6 @@ ROLES = {
     OWNER: {"owner"},
 }
 POST_ONLY = {"studio:check_readings", "studio:close_complaint", "studio:settle", "studio:pause", "studio:tend",
-             "studio:calendar_address", "studio:phoned", "studio:outlook_prepare", "studio:outlook_spread"}  # fmt: skip
              "studio:calendar_address", "studio:phoned", "studio:end_token"}  # fmt: skip
 WITH_OBJECT = (
     "studio:site_calendar", "studio:opening", "studio:hands", "studio:closures", "studio:closure",
@@ -178,7 +177,7 @@ WITH_OBJECT = (
     "studio:take_back", "studio:contract_rule", "studio:stop_rule", "studio:term_done", "studio:readmit",
     "studio:erase", "studio:document", "studio:reports", "studio:findings", "studio:report_draft", "studio:report",
     "studio:report_pdf", "studio:report_addendum", "studio:product_windows", "studio:package", "studio:apply_package",
-    "studio:intake", "studio:intake_finding", "studio:request", "studio:outlook_spreading",
+    "studio:intake", "studio:intake_finding", "studio:request"
 )  # fmt: skip
 WITH_FORM = {
     "studio:opening", "studio:hands", "studio:closures", "studio:closure",
@@ -194,6 +193,10 @@ WITH_FORM = {
     "studio:report_addendum",
     "studio:intake", "studio:intake_finding", "studio:request",
 }  # fmt: skip
+
+
+POST_ONLY |= {"studio:outlook_prepare", "studio:outlook_spread"}
+WITH_OBJECT += ("studio:outlook_spreading",)
 
 
 @pytest.fixture
