@@ -56,6 +56,7 @@ STEPS: Mapping[str, Step] = {
         Step("offers", "Advice on record", "lifecycle.outlook.offers.recommend", timedelta(minutes=15)),
         Step("hooks", "Other programs told", "lifecycle.connect.hook_sending.deliver", timedelta(minutes=2)),
         Step("tidy", "Old answers to programs thrown away", "lifecycle.connect.tidy.tidy", timedelta(hours=6)),
+        Step("outlook", "Outlook prepared", "lifecycle.outlook.prepared.prepare", timedelta(hours=1)),
     )
 }
 
@@ -197,3 +198,6 @@ def hooks() -> None:
 @shared_task(name="lifecycle.tidy")
 def tidy() -> None:
     run("tidy")
+@shared_task(name="lifecycle.outlook")
+def outlook() -> None:
+    run("outlook")

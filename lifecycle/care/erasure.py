@@ -47,6 +47,7 @@ from lifecycle.models import (
     Keeper,
     Message,
     MessageState,
+    OutlookRow,
     Photo,
     Receipt,
     RecordLink,
@@ -66,7 +67,7 @@ WAITING: Final = (MessageState.WAITING, MessageState.READY, MessageState.RETRY, 
 # The studio's own things, people's own rows (a namesake keeps the name), and what the model reckons.
 NOT_SEARCHED: Final = frozenset(
     {"Studio", "Site", "Bay", "Member", "User", "Customer", "Message", "Suppression", "Product", "Price", "Gauge",
-     "FigureOverride", "Assessment", "Forecast", "ReportParty"}
+     "FigureOverride", "Assessment", "Forecast", "OutlookRow", "OutlookSheet", "ReportParty"}
 )  # fmt: skip
 # Texts that are sealed with a report of their inspection, and where its key stands.
 SEALED_WITH: Final = {"Inspection": "pk", "Finding": "inspection_id", "Photo": "inspection_id"}
@@ -200,6 +201,7 @@ def erase_customer(
             "messages": _blank_messages(customer, at),
             "complaints": _blank_complaints(customer, at),
             "visit wishes": Visit.objects.filter(customer=customer).exclude(wish="").update(wish=""),
+            "outlook rows": OutlookRow.objects.filter(vehicle__in=left).delete()[0],
             "calendar feeds": CalendarFeed.objects.filter(customer=customer).delete()[0],
             "offers to a new keeper": handover.forget(customer, at=at),
             "record links": RecordLink.objects.filter(customer=customer).delete()[0],

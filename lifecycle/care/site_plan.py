@@ -72,12 +72,12 @@ def _entered(site: Site, rows: Mapping[str, list[Any]]) -> Entered:
     return Entered(rules, bool(rows["hours"]), bool(rows["bays"]))
 
 
-def wish_of(proposal: VisitProposal) -> Wish:
-    """A proposal in the words of the pure rules."""
+def wish_of(proposal: VisitProposal, *, anew: bool = False) -> Wish:
+    """A proposal in the words of the pure rules; `anew` leaves out the day planned before."""
     tasks = tuple(proposal.tasks)
     return Wish(
         proposal.pk, proposal.earliest, proposal.ideal, proposal.latest, proposal.labour_h, bay_cure_h(tasks), tasks,
-        proposal.planned_on,
+        None if anew else proposal.planned_on,
     )  # fmt: skip
 
 
@@ -87,19 +87,20 @@ def held_of(visit: Visit) -> Held:
     return Held(visit.on, visit.hours, bay_cure_h(tasks), tasks, visit.bay_id)
 
 
-def plan_of(site: Site, rules: SiteRules, *, at: datetime) -> tuple[list[VisitProposal], SitePlan]:
+def plan_of(site: Site, rules: SiteRules, *, at: datetime, anew: bool = False) -> tuple[list[VisitProposal], SitePlan]:
     """All standing proposals of a site, and the plan for them around the visits that stand; two queries."""
     today = site_day(site, at)
     proposals = list(VisitProposal.objects.filter(site=site, state=ProposalState.PROPOSED).order_by("pk"))
     held = [held_of(visit) for visit in Visit.objects.filter(site=site, state__in=OPEN_VISITS, on__gt=today)]
-    return proposals, spread(rules, [wish_of(row) for row in proposals], held, today=today)
+    return proposals, spread(rules, [wish_of(row, anew=anew) for row in proposals], held, today=today)
 
 
-def plan_days(*, at: datetime, site_ids: Iterable[int] | None = None) -> Mapping[str, int]:
+def plan_days(*, at: datetime, site_ids: Iterable[int] | None = None, anew: bool = False) -> Mapping[str, int]:
     """Give every standing proposal a day and bay inside its window, site by site; unchanged ones are not written.
 
     Args:
         site_ids: only these sites; None for all that have a proposal.
+        anew: without regard to the days planned before; else they stay where nothing speaks against them.
     """
     counts = {"planned": 0, "moved": 0, "no day": 0}
     standing = VisitProposal.objects.filter(state=ProposalState.PROPOSED)
@@ -108,18 +109,18 @@ def plan_days(*, at: datetime, site_ids: Iterable[int] | None = None) -> Mapping
     rules = rules_of(sites)
     for site in sites:
         try:
-            _plan_site(site, rules[site.pk].rules, counts, at)
+            _plan_site(site, rules[site.pk].rules, counts, at, anew=anew)
         except Exception:
             counts["failed"] = counts.get("failed", 0) + 1
             log.exception("days could not be planned", site=site.pk)
     return counts
 
 
-def _plan_site(site: Site, rules: SiteRules, counts: dict[str, int], at: datetime) -> None:
+def _plan_site(site: Site, rules: SiteRules, counts: dict[str, int], at: datetime, *, anew: bool) -> None:
     with transaction.atomic():
         # Whoever changes the calendar or plans it at the same time takes turns.
         Site.objects.select_for_update().get(pk=site.pk)
-        proposals, plan = plan_of(site, rules, at=at)
+        proposals, plan = plan_of(site, rules, at=at, anew=anew)
         changed = []
         for row, planned in zip(proposals, plan.visits, strict=True):
             counts["planned" if planned.on else "no day"] += 1

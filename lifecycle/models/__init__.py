@@ -45,6 +45,7 @@ from .learned import LearnedLife
 from .message import FINAL_STATES, EarlyReceipt, Message, MessageState, Receipt
 from .offer import Offer, OfferStep, OfferStepKind, Price
 from .opening import Closure, Hands, OpeningHours
+from .outlook import OutlookRow, OutlookSheet
 from .people import Bay, Complaint, Consent, Customer, Member, Purpose, Role, Site, Studio, Suppression, User
 from .reminder import Reminder, ReminderState, Step
 from .report import GUARDED as GUARDED_REPORTS
@@ -75,9 +76,9 @@ __all__ = [
     "ImportFile", "ImportKey", "ImportKind", "ImportMade", "ImportMapping", "ImportRow", "ImportState",
     "Inspection", "InspectionKind", "JournalEntry", "Keeper", "Layer", "LayerPackage", "LearnedLife", "MailTrial",
     "MailWording", "Member", "Message", "MessageState", "Mounted", "Offer", "OfferStep", "OfferStepKind",
-    "OpeningHours", "PackageItem", "PartOfDay", "Photo", "Price", "Product", "ProposalState", "Purpose", "Reading",
-    "ReadingDoubt", "ReadingKind", "Receipt", "RecordLink", "Refusal", "Reminder", "ReminderState", "Report",
-    "ReportKind", "ReportParty", "Role", "SignInKey", "Site", "Step", "Storage", "Studio", "StudioQuerySet",
-    "StudioRow", "Suppression", "Surface", "User", "Vehicle", "Verdict", "Visit", "VisitProposal", "VisitState",
-    "Withdrawable",
+    "OpeningHours", "OutlookRow", "OutlookSheet", "PackageItem", "PartOfDay", "Photo", "Price", "Product",
+    "ProposalState", "Purpose", "Reading", "ReadingDoubt", "ReadingKind", "Receipt", "RecordLink", "Refusal",
+    "Reminder", "ReminderState", "Report", "ReportKind", "ReportParty", "Role", "SignInKey", "Site", "Step",
+    "Storage", "Studio", "StudioQuerySet", "StudioRow", "Suppression", "Surface", "User", "Vehicle", "Verdict",
+    "Visit", "VisitProposal", "VisitState", "Withdrawable",
 ]  # fmt: skip

@@ -18,7 +18,10 @@ from django.db.models import Count, Q
 
 from lifecycle.care import renewal
 from lifecycle.care.resting import Rest, months_later
+from lifecycle.care.site_days import bay_cure_h, days_between
+from lifecycle.care.site_plan import Entered, rules_of
 from lifecycle.care.tasks_table import interval, load_tasks
+from lifecycle.care.wording import between, day_words
 from lifecycle.models import (
     LIVE_DUE,
     CareDue,
@@ -28,12 +31,16 @@ from lifecycle.models import (
     Keeper,
     Offer,
     Price,
+    ProposalState,
     Refusal,
+    Site,
     Studio,
     Visit,
+    VisitProposal,
     VisitState,
 )
 from lifecycle.outlook import history, steps
+from lifecycle.outlook.capacity import held_h, open_hours
 from lifecycle.outlook.revenue import BOOKED, LIKELY, MONTHS, POSSIBLE, Prospect
 
 LIKELY_DAYS = 92  # about three months (judgement)
@@ -51,12 +58,14 @@ BY_CALENDAR = {
 
 @dataclass(frozen=True, slots=True)
 class Gathered:
-    """All prospects of a studio, and what was left out, with the reason counted."""
+    """All prospects of a studio, what was left out with the reason counted, and its sites with their calendars."""
 
     prospects: tuple[Prospect, ...]
     left_out: Mapping[str, int]
     came: int
     missed: int
+    sites: Mapping[int, str]
+    calendars: Mapping[int, Entered]
 
 
 @dataclass(frozen=True, slots=True)
@@ -73,6 +82,8 @@ class _Facts:
     resting: Mapping[tuple[int, str], Rest]
     visits: tuple[Visit, ...]
     in_the_book: frozenset[tuple[int, str]]
+    planned: Mapping[int, date]
+    open_h: Mapping[int, float]
 
 
 Days = tuple[date, date, date]
@@ -83,6 +94,8 @@ def gather(studio: Studio, *, today: date, resting: Mapping[tuple[int, str], Res
     end = months_later(today.replace(day=1), MONTHS)
     coming = Visit.objects.filter(studio=studio, state=VisitState.BOOKED, on__gte=today).order_by("id")
     visits = tuple(coming.select_related("vehicle"))
+    sites = list(Site.objects.of(studio).order_by("name", "id"))
+    calendars = rules_of(sites)
     facts = _Facts(
         studio=studio,
         today=today,
@@ -100,6 +113,11 @@ def gather(studio: Studio, *, today: date, resting: Mapping[tuple[int, str], Res
         ),
         refused=frozenset(Refusal.objects.filter(studio=studio).values_list("vehicle_id", "task")),
         resting=history.resting(studio, today=today) if resting is None else resting,
+        planned=_planned(studio),
+        open_h={
+            pk: open_hours(days_between(entered.rules, today, today + timedelta(days=27)))
+            for pk, entered in calendars.items()
+        },
     )
     left_out: Counter[str] = Counter()
     lives = _lives(facts)
@@ -110,7 +128,15 @@ def gather(studio: Studio, *, today: date, resting: Mapping[tuple[int, str], Res
         left_out=dict(left_out),
         came=states.get(VisitState.DONE, 0),
         missed=states.get(VisitState.NO_SHOW, 0) + states.get(VisitState.CANCELLED, 0),
+        sites={site.pk: site.name for site in sites},
+        calendars=calendars,
     )
+
+
+def _planned(studio: Studio) -> dict[int, date]:
+    """The day that the site's calendar suggests for each live window."""
+    rows = VisitProposal.objects.filter(studio=studio, state=ProposalState.PROPOSED, planned_on__isnull=False)
+    return dict(rows.order_by("id").values_list("dues", "planned_on"))
 
 
 def _priced(facts: _Facts, task: str, size: str, left_out: Counter[str]) -> tuple[float, float] | None:
@@ -127,11 +153,20 @@ def _booked(facts: _Facts, left_out: Counter[str]) -> Iterator[Prospect]:
             continue
         found = [_priced(facts, task, visit.vehicle.size, left_out) for task in visit.tasks]
         prices = [price for price in found if price is not None]
+        cure_h, bay_h = _cure_and_bay(facts, visit.site_id, visit.hours, tuple(visit.tasks))
         yield Prospect(
             key=f"visit:{visit.pk:09d}", split=BOOKED, rate=BOOKED, earliest=visit.on, ideal=visit.on,
             latest=visit.on, price_low=sum(low for low, _ in prices), price_high=sum(high for _, high in prices),
-            labour_h=visit.hours,
+            labour_h=visit.hours, site=visit.site_id, vehicle=visit.vehicle_id, source=f"visit:{visit.pk}",
+            why=f"booked for {day_words(visit.on)}: {', '.join(in_words(task) for task in visit.tasks)}"[:300],
+            cure_h=cure_h, bay_h=bay_h,
         )  # fmt: skip
+
+
+def _cure_and_bay(facts: _Facts, site_id: int, labour_h: float, tasks: tuple[str, ...]) -> tuple[float, float]:
+    """Hours of cure, and open hours that work and cure take a bay."""
+    cure_h = bay_cure_h(tasks)
+    return cure_h, labour_h + held_h(cure_h, open_h=facts.open_h[site_id])
 
 
 def _due(facts: _Facts, lives: Mapping[tuple[int, str], _Life], left_out: Counter[str]) -> Iterator[Prospect]:
@@ -142,13 +177,19 @@ def _due(facts: _Facts, lives: Mapping[tuple[int, str], _Life], left_out: Counte
             Offer.objects.filter(studio=facts.studio, due__state__in=LIVE_DUE).order_by("id")
         )
     }
-    for due in CareDue.objects.filter(studio=facts.studio, state__in=LIVE_DUE).select_related("vehicle").order_by("id"):
+    live = CareDue.objects.filter(studio=facts.studio, state__in=LIVE_DUE).select_related("vehicle").order_by("id")
+    needed = ("task", "earliest", "ideal", "latest", "state", "reason_code")
+    for due in live.only("vehicle__size", "vehicle__site_id", *needed).iterator(chunk_size=2000):
         if due.vehicle_id not in facts.keepers:
             continue
         price = _priced(facts, due.task, due.vehicle.size, left_out)
         if price is None:
             continue
-        first = _prospect(f"due:{due.pk:09d}", due.task, due.vehicle.size, (due.earliest, due.ideal, due.latest), price)
+        first = _prospect(
+            facts, f"due:{due.pk:09d}", due.task, due.vehicle, days=(due.earliest, due.ideal, due.latest), price=price,
+            source=f"due:{due.pk}",
+            why=f"care window {between(due.earliest, due.latest)}: {in_words(due.reason_code)}",
+        )  # fmt: skip
         offer = answered.get(due.pk)
         latest = offer.latest_kind if offer is not None else None
         if due.state == DueState.OPEN and (due.vehicle_id, due.task) not in facts.in_the_book:
@@ -167,23 +208,39 @@ def _opened(facts: _Facts, due: Any, offer: Any, first: Prospect) -> Iterator[Pr
     split, rate = POSSIBLE, first.rate
     if due.earliest <= facts.today + timedelta(days=LIKELY_DAYS) and due.ideal < facts.end:
         split = LIKELY
+    said = ""
     if facts.keepers[due.vehicle_id] in facts.complained:
-        split = POSSIBLE
+        split, said = POSSIBLE, "; an open complaint"
     if latest == steps.ACCEPTED:
-        split, rate = LIKELY, SAID_YES
+        split, rate, said = LIKELY, SAID_YES, "; somebody said yes"
+    day = facts.planned.get(due.pk)
+    if day is not None:  # people are invited towards the day that the calendar has room on
+        day = min(max(day, first.earliest), first.latest)
+        first, said = replace(first, ideal=day), f"{said}; planned for {day_words(day)}"
     if latest == steps.DEFERRED and offer.latest_until is not None and offer.latest_until > first.earliest:
         until = offer.latest_until
         first = replace(first, earliest=until, ideal=max(first.ideal, until), latest=max(first.latest, until))
         if until > facts.today + timedelta(days=LIKELY_DAYS):
             split = POSSIBLE
-    yield replace(first, split=split, rate=rate)
+        said += f"; put off until {day_words(until)}"
+    yield replace(first, split=split, rate=rate, why=first.why + said)
+
+
+@dataclass(frozen=True, slots=True)
+class _Car:
+    """What a price and a place need of a vehicle."""
+
+    pk: int
+    size: str
+    site_id: int
 
 
 @dataclass(frozen=True, slots=True)
 class _Life:
     """The first end of a vehicle's layers that one task renews, and how long such a layer lasts there, months."""
 
-    size: str
+    vehicle: _Car
+    kind: str
     end: Days
     months: tuple[float, float, float]
 
@@ -196,15 +253,16 @@ def _lives(facts: _Facts) -> dict[tuple[int, str], _Life]:
         .filter(Q(layer__ended=None), layer__kind__in=RENEWED_BY, renewal_p10_months__isnull=False)
         .order_by("id")
         .values_list(
-            "assessment__vehicle_id", "assessment__vehicle__size", "layer__kind",
+            "assessment__vehicle_id", "assessment__vehicle__size", "assessment__vehicle__site_id", "layer__kind",
             "end_p10", "end_p50", "end_p90", "renewal_p10_months", "renewal_p50_months", "renewal_p90_months",
         )
     )  # fmt: skip
-    for vehicle_id, size, kind, *numbers in rows:
+    for vehicle_id, size, site_id, kind, *numbers in rows.iterator(chunk_size=2000):
         key = (vehicle_id, RENEWED_BY[kind])
         end = (numbers[0], numbers[1], numbers[2])
         if key not in found or end[1] < found[key].end[1]:
-            found[key] = _Life(size=size, end=end, months=(numbers[3], numbers[4], numbers[5]))
+            car = _Car(vehicle_id, size, site_id)
+            found[key] = _Life(vehicle=car, kind=kind, end=end, months=(numbers[3], numbers[4], numbers[5]))
     return found
 
 
@@ -220,28 +278,43 @@ def _forecast(facts: _Facts, lives: Mapping[tuple[int, str], _Life], left_out: C
         elif (vehicle_id, task) in facts.resting:
             left_out["refused twice, at rest"] += 1
         elif life.end[1] >= facts.today:
-            price = _priced(facts, task, life.size, left_out)
+            price = _priced(facts, task, life.vehicle.size, left_out)
             if price is None:
                 continue
-            first = _prospect(f"layer:{vehicle_id:09d}:{task}", task, life.size, life.end, price)
+            first = _prospect(
+                facts, f"layer:{vehicle_id:09d}:{task}", task, life.vehicle, days=life.end, price=price, source="layer",
+                why=f"forecast: the {in_words(life.kind)} ends {between(life.end[0], life.end[2])}",
+            )  # fmt: skip
             if first.ideal < facts.end:
                 yield first
             yield from _repeats(facts, first, life, task)
 
 
-def _prospect(key: str, task: str, size: str, days: Days, price: tuple[float, float]) -> Prospect:
+def _prospect(
+    facts: _Facts, key: str, task: str, car: Any, *, days: Days, price: tuple[float, float], source: str, why: str
+) -> Prospect:
+    labour_h = load_tasks()[task].labour_h(car.size)
+    cure_h, bay_h = _cure_and_bay(facts, car.site_id, labour_h, (task,))
     return Prospect(
         key=key, split=POSSIBLE, rate=task, earliest=days[0], ideal=days[1], latest=days[2], price_low=price[0],
-        price_high=price[1], labour_h=load_tasks()[task].labour_h(size),
+        price_high=price[1], labour_h=labour_h, site=car.site_id, vehicle=car.pk, source=source, task=task, why=why,
+        cure_h=cure_h, bay_h=bay_h,
     )  # fmt: skip
+
+
+def in_words(code: str) -> str:
+    """A code of ours as plain words."""
+    return code.replace("_", " ")
 
 
 def _repeats(facts: _Facts, first: Prospect, life: _Life | None, task: str) -> Iterator[Prospect]:
     """The same care again after its own life or interval, as long as its ideal day lies in the twelve months."""
     if task in BY_CALENDAR:
         months = (interval(BY_CALENDAR[task]),) * 3
+        again = f"again every {months[1]:g} months"
     elif life is not None:
         months = life.months
+        again = f"a new one lasts {months[0]:.0f} to {months[2]:.0f} months there"
     else:
         return
     days = (first.earliest, max(first.ideal, facts.today), max(first.latest, facts.today))
@@ -251,5 +324,6 @@ def _repeats(facts: _Facts, first: Prospect, life: _Life | None, task: str) -> I
         if days[1] >= facts.end:
             return
         yield replace(
-            first, key=f"{first.key}:again{turn:02d}", split=POSSIBLE, earliest=days[0], ideal=days[1], latest=days[2]
-        )
+            first, key=f"{first.key}:again{turn:02d}", split=POSSIBLE, earliest=days[0], ideal=days[1], latest=days[2],
+            why=f"after the one before it: {again}",
+        )  # fmt: skip

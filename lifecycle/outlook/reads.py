@@ -137,10 +137,10 @@ def outlook(studio: Studio, *, today: date, offers_from: int = 0) -> OutlookView
     firsts = tuple(month.first for month in money.months)
     capacity = calendar_reads.month_hours(studio, firsts, usual_h=BAY_HOURS_A_MONTH)
     names = dict(Keeper.objects.filter(studio=studio, end=None).values_list("vehicle_id", "customer__name"))
-    rows, total = _offers(studio, names, resting, offers_from)
+    rows, total = offer_rows(studio, names, resting, offers_from)
     year = _year(money, today, sum(capacity))
     everything = acceptance.rate(
-        "", _sum(counts), prior_a=acceptance.STUDIO_PRIOR[0], prior_b=acceptance.STUDIO_PRIOR[1]
+        "", sum_of(counts), prior_a=acceptance.STUDIO_PRIOR[0], prior_b=acceptance.STUDIO_PRIOR[1]
     )
     return OutlookView(
         today=today,
@@ -149,9 +149,9 @@ def outlook(studio: Studio, *, today: date, offers_from: int = 0) -> OutlookView
         year=year,
         offers=rows,
         offers_total=total,
-        acceptance=tuple(_acceptance(rate, title(rate.task)) for rate in rates.values()),
-        acceptance_all=_acceptance(everything, "all tasks"),
-        resting=_resting(studio, resting),
+        acceptance=tuple(acceptance_row(rate, title(rate.task)) for rate in rates.values()),
+        acceptance_all=acceptance_row(everything, "all tasks"),
+        resting=rest_rows(studio, resting),
         left_out=tuple(f"{count} {why}" for why, count in sorted(found.left_out.items())),
         fed_by=_fed_by(found, rates, year, runs),
     )
@@ -163,7 +163,8 @@ def title(task: str) -> str:
     return known.title if known is not None else task.replace("_", " ")
 
 
-def _sum(counts: Mapping[str, acceptance.Decisions]) -> acceptance.Decisions:
+def sum_of(counts: Mapping[str, acceptance.Decisions]) -> acceptance.Decisions:
+    """Counts of all tasks together."""
     return acceptance.Decisions(
         accepted=sum(one.accepted for one in counts.values()),
         declined=sum(one.declined for one in counts.values()),
@@ -206,9 +207,10 @@ def _year(money: revenue.Revenue, today: date, capacity_h: float) -> MonthRow:
     )
 
 
-def _offers(
+def offer_rows(
     studio: Studio, keepers: Mapping[int, str], resting: Mapping[tuple[int, str], Rest], start: int
 ) -> tuple[tuple[OfferRow, ...], int]:
+    """At most `MOST_OFFERS` offers, the latest word first, and how many there are."""
     offers = Offer.objects.filter(studio=studio)
     newest_first = history.with_latest_step(offers.select_related("vehicle")).order_by("-latest_at", "-id")
     rows = []
@@ -239,7 +241,8 @@ def _offer(offer: Any, keeper: str, rest: Rest | None) -> OfferRow:
     )
 
 
-def _acceptance(rate: Rate, words: str) -> AcceptanceRow:
+def acceptance_row(rate: Rate, words: str) -> AcceptanceRow:
+    """A take-up rate as a line of a table."""
     return AcceptanceRow(
         task=rate.task,
         title=words,
@@ -255,7 +258,8 @@ def _acceptance(rate: Rate, words: str) -> AcceptanceRow:
     )
 
 
-def _resting(studio: Studio, resting: Mapping[tuple[int, str], Rest]) -> tuple[RestRow, ...]:
+def rest_rows(studio: Studio, resting: Mapping[tuple[int, str], Rest]) -> tuple[RestRow, ...]:
+    """What is not offered for now."""
     vehicles = {
         vehicle.pk: str(vehicle)
         for vehicle in Vehicle.objects.filter(studio=studio, pk__in={vehicle_id for vehicle_id, _task in resting})

@@ -3,14 +3,15 @@
 Uncertain are: when somebody comes (triangular between the ends of the window, its peak at the ideal day), whether they
 take the care up (a rate drawn from the task's Beta once per run, so that all vehicles of a task share the doubt about
 it), and the price (even over the price range). What is booked has its day; only whether the person comes is open. The
-months of one run hang together, so the range of the year is narrower than the sum of the months' ranges.
+months of one run hang together, so the range of the year is narrower than the sum of the months' ranges. All sites of a
+studio are drawn in one go: the whole is the sum of its sites, run by run.
 """
 
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from datetime import date
+from datetime import date, timedelta
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -26,6 +27,8 @@ Bools = np.typing.NDArray[np.bool_]
 BOOKED, LIKELY, POSSIBLE = "booked", "likely", "possible"
 SPLITS = (BOOKED, LIKELY, POSSIBLE)
 MONTHS = 12
+WEEKS = 13  # this week and the twelve after it
+HOURS = ("labour", "bay", "cure")
 RUNS = 2000
 FEWEST_RUNS = 400
 MOST_DRAWS = 3_000_000  # runs times rows: about half a second
@@ -40,6 +43,9 @@ class Prospect:
         key: unique; fixes the order, so that the same rows give the same numbers.
         split: booked, likely or possible.  rate: key of its take-up rate (a task, or "booked").
         price_low, price_high: in the studio's currency.  labour_h: hours of work.
+        bay_h: open hours that it takes a bay; None: as long as the work.  cure_h: hours of cure in a bay.
+        site, vehicle: their keys, 0 where it does not matter.  source: what it follows from ("visit:3", "due:7",
+        "layer").  task: what would be done, "" for a visit.  why: the reason in words.
     """
 
     key: str
@@ -51,28 +57,51 @@ class Prospect:
     price_low: float
     price_high: float
     labour_h: float
+    bay_h: float | None = None
+    cure_h: float = 0.0
+    site: int = 0
+    vehicle: int = 0
+    source: str = ""
+    task: str = ""
+    why: str = ""
 
 
 @dataclass(frozen=True, slots=True)
 class MonthMoney:
-    """One month, in the studio's currency. `hours` is the labour it asks for; `prospects` counts what has its ideal
-    day in it, by split, before anybody has said yes."""
+    """One month, in the studio's currency. `hours` is the labour it asks for, `bay` the open hours of bays, `cure` the
+    hours of cure; `prospects` counts what has its ideal day in it, by split, before anybody has said yes; `mean` is the
+    mean of the draws by split."""
 
     first: date
     money: Mapping[str, Band]
     total: Band
     hours: Band
     prospects: Mapping[str, int]
+    bay: Band
+    cure: Band
+    mean: Mapping[str, float]
+
+
+@dataclass(frozen=True, slots=True)
+class WeekHours:
+    """One week from its Monday: hours of work and open hours of bays that it asks for."""
+
+    first: date
+    labour: Band
+    bay: Band
 
 
 @dataclass(frozen=True, slots=True)
 class Revenue:
-    """Twelve months and their sum, by split and in total."""
+    """Twelve months and their sum, by split and in total, and the hours of the next weeks."""
 
     months: tuple[MonthMoney, ...]
     year: Mapping[str, Band]
     year_total: Band
     year_hours: Band
+    year_bay: Band
+    year_cure: Band
+    weeks: tuple[WeekHours, ...]
 
 
 def month_starts(today: date) -> tuple[date, ...]:
@@ -90,6 +119,12 @@ def runs_for(rows: int) -> int:
     return max(FEWEST_RUNS, min(RUNS, MOST_DRAWS // max(rows, 1)))
 
 
+def week_starts(today: date) -> tuple[date, ...]:
+    """Mondays of this week and of the twelve weeks after it."""
+    monday = today - timedelta(days=today.weekday())
+    return tuple(monday + timedelta(days=7 * number) for number in range(WEEKS))
+
+
 def simulate(
     prospects: Sequence[Prospect],
     *,
@@ -98,12 +133,26 @@ def simulate(
     seed: tuple[int, ...],
     runs: int = RUNS,
 ) -> Revenue:
-    """Simulate the revenue of twelve months, this month included.
+    """Simulate the revenue of twelve months, this month included; see `simulate_sites`."""
+    return simulate_sites(prospects, rates=rates, today=today, seed=seed, runs=runs)[None]
+
+
+def simulate_sites(
+    prospects: Sequence[Prospect],
+    *,
+    rates: Mapping[str, tuple[float, float]],
+    today: date,
+    seed: tuple[int, ...],
+    runs: int = RUNS,
+    sites: Sequence[int] = (),
+) -> dict[int | None, Revenue]:
+    """Simulate the revenue of twelve months, this month included, by site, and under None all together.
 
     Args:
         prospects: what may be paid for; days before `today` count as today, days after the twelve months fall away.
-        rates: Beta parameters of the take-up rate by `Prospect.rate`.
+        rates: Beta parameters of the take-up rate by `Prospect.rate`; its doubt is shared by all sites.
         seed: see `seed_of`.
+        sites: keys of sites that are answered for even where they have no prospect.
 
     Raises:
         KeyError: a prospect whose rate is not in `rates`.
@@ -115,36 +164,47 @@ def simulate(
     random = np.random.default_rng(list(seed))
     chances = {name: random.beta(*rates[name], size=runs) for name in sorted(rates)}
     starts = (*month_starts(today), months_later(today.replace(day=1), MONTHS))
-    sums = _Sums(
-        money=np.zeros((len(SPLITS), runs, MONTHS)),
-        hours=np.zeros((runs, MONTHS)),
-        edges=np.array([start.toordinal() for start in starts]),
-    )
+    keys = sorted({*sites, *(row.site for row in rows)})
+    sums = Sums(sites=keys, runs=runs, edges=starts, monday=week_starts(today)[0])
     for start in range(0, len(rows), CHUNK):
         some = rows[start : start + CHUNK]
         days = _draw_days(some, today, random, runs)
         taken = random.random(days.shape) < np.column_stack([chances[row.rate] for row in some])
         low, high = (np.array([getattr(row, name) for row in some]) for name in ("price_low", "price_high"))
         sums.add(some, days, taken, low + (high - low) * random.random(days.shape))
-    return _summary(sums, _counts(rows, today), month_starts(today))
+    found: dict[int | None, Revenue] = {
+        key: _summary(sums.of(index), _counts([row for row in rows if row.site == key], today), today)
+        for index, key in enumerate(keys)
+    }
+    found[None] = found[keys[0]] if len(keys) == 1 else _summary(sums.of(None), _counts(rows, today), today)
+    return found
 
 
-def _summary(sums: _Sums, counts: pd.DataFrame, starts: Sequence[date]) -> Revenue:
-    money = sums.money
+def _summary(drawn: Drawn, counts: pd.DataFrame, today: date) -> Revenue:
+    money = drawn.money
     months = tuple(
         MonthMoney(
             first=first,
             money={split: _band(money[index, :, month]) for index, split in enumerate(SPLITS)},
             total=_band(money[:, :, month].sum(axis=0)),
-            hours=_band(sums.hours[:, month]),
+            hours=_band(drawn.hours[0, :, month]),
             prospects={split: int(counts[split].iloc[month]) for split in SPLITS},
+            bay=_band(drawn.hours[1, :, month]),
+            cure=_band(drawn.hours[2, :, month]),
+            mean={split: float(money[index, :, month].mean()) for index, split in enumerate(SPLITS)},
         )
-        for month, first in enumerate(starts)
+        for month, first in enumerate(month_starts(today))
     )
     year = {split: _band(money[index].sum(axis=1)) for index, split in enumerate(SPLITS)}
-    return Revenue(
-        months=months, year=year, year_total=_band(money.sum(axis=(0, 2))), year_hours=_band(sums.hours.sum(axis=1))
+    labour, bay, cure = (_band(drawn.hours[index].sum(axis=1)) for index in range(len(HOURS)))
+    weeks = tuple(
+        WeekHours(first, _band(drawn.weeks[0, :, week]), _band(drawn.weeks[1, :, week]))
+        for week, first in enumerate(week_starts(today))
     )
+    return Revenue(
+        months=months, year=year, year_total=_band(money.sum(axis=(0, 2))), year_hours=labour, year_bay=bay,
+        year_cure=cure, weeks=weeks,
+    )  # fmt: skip
 
 
 def _check(row: Prospect) -> None:
@@ -156,30 +216,65 @@ def _check(row: Prospect) -> None:
         raise ValueError(f"{row.key}: split {row.split!r}; use one of {', '.join(SPLITS)}.")
 
 
-@dataclass(slots=True)
-class _Sums:
-    """Money by split, run and month, and hours by run and month, summed up chunk by chunk."""
+@dataclass(frozen=True, slots=True)
+class Drawn:
+    """The draws of one site or of all: money by split, run and month; hours by kind, run and month; hours of work and
+    of bays by run and week."""
 
     money: FloatArray
     hours: FloatArray
-    edges: np.typing.NDArray[np.int64]
+    weeks: FloatArray
+
+
+class Sums:
+    """Sums of all draws by site, added up chunk by chunk."""
+
+    def __init__(self, *, sites: Sequence[int], runs: int, edges: Sequence[date], monday: date) -> None:
+        self.index = {site: number for number, site in enumerate(sites)}
+        self.runs, self.monday = runs, monday.toordinal()
+        self.edges = np.array([edge.toordinal() for edge in edges])
+        count = max(len(sites), 1)
+        self.money = np.zeros((count, len(SPLITS), runs, MONTHS))
+        self.hours = np.zeros((len(HOURS), count, runs, MONTHS))
+        self.weeks = np.zeros((2, count, runs, WEEKS))
 
     def add(self, rows: Sequence[Prospect], days: np.typing.NDArray[np.int64], taken: Bools, price: FloatArray) -> None:
         """Add some rows: day, answer and price in every run, all of shape (runs, rows)."""
-        runs = len(self.hours)
+        run = np.arange(self.runs)[:, None]
+        site = np.array([self.index[row.site] for row in rows])[None, :]
+        split = np.array([SPLITS.index(row.split) for row in rows])[None, :]
         month = np.searchsorted(self.edges, days, side="right") - 1
-        counted = taken & (month < MONTHS)
-        place = np.arange(runs)[:, None] * MONTHS + np.minimum(month, MONTHS - 1)
-        labour = np.broadcast_to(np.array([row.labour_h for row in rows]), price.shape)
+        week = (days - self.monday) // 7
+        in_year, soon = taken & (month < MONTHS), taken & (week < WEEKS)
+        by_month = (site * self.runs + run) * MONTHS + month
+        by_split = ((site * len(SPLITS) + split) * self.runs + run) * MONTHS + month
+        by_week = (site * self.runs + run) * WEEKS + week
+        _put(self.money, by_split[in_year], price[in_year])
+        for number, hours in enumerate(_hours_of(rows)):
+            spent = np.broadcast_to(hours, price.shape)
+            if hours.any():
+                _put(self.hours[number], by_month[in_year], spent[in_year])
+            if number < len(self.weeks) and soon.any():
+                _put(self.weeks[number], by_week[soon], spent[soon])
 
-        def per_month(mask: Bools, weights: FloatArray) -> FloatArray:
-            sums = np.bincount(place[mask], weights=weights[mask], minlength=runs * MONTHS)
-            return np.asarray(sums.reshape(runs, MONTHS), dtype=float)
+    def of(self, site: int | None) -> Drawn:
+        """The draws of the site with this number, or of all sites together."""
+        if site is None:
+            return Drawn(self.money.sum(axis=0), self.hours.sum(axis=1), self.weeks.sum(axis=1))
+        return Drawn(self.money[site], self.hours[:, site], self.weeks[:, site])
 
-        self.hours += per_month(counted, labour)
-        for index, split in enumerate(SPLITS):
-            of_split = np.array([row.split == split for row in rows])
-            self.money[index] += per_month(counted & of_split, price)
+
+def _hours_of(rows: Sequence[Prospect]) -> tuple[FloatArray, ...]:
+    """Hours of work, open hours of bays, hours of cure of each row."""
+    return (
+        np.array([row.labour_h for row in rows]),
+        np.array([row.labour_h if row.bay_h is None else row.bay_h for row in rows]),
+        np.array([row.cure_h for row in rows]),
+    )
+
+
+def _put(into: FloatArray, place: np.typing.NDArray[np.int64], weights: FloatArray) -> None:
+    into += np.bincount(place, weights=weights, minlength=into.size).reshape(into.shape)
 
 
 def _draw_days(

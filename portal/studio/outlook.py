@@ -1,4 +1,4 @@
-"""The owner's outlook on repeat business, and the answers to offers that feed it."""
+"""Offers, the answers to them, and how often advice is taken up."""
 
 from __future__ import annotations
 
@@ -10,29 +10,27 @@ from django.shortcuts import redirect, render
 from django.utils import timezone
 from django.views.decorators.http import require_GET, require_http_methods
 
-from lifecycle.outlook import desk, offers, reads
+from lifecycle.outlook import answers_read, desk, offers, reads
 from portal.access.people import MemberRequest
 from portal.access.registry import access
 
 from .common import attempt, bounded_int, other_pages, page_number, studio_today
 from .forms import AnswerForm
-from .range_chart import range_chart
 
 
 @access("owner")
 @require_GET
-def outlook(request: MemberRequest) -> HttpResponse:
-    """Care due by month as money with its range, offers with their answers, and how often advice is taken up."""
+def answers(request: MemberRequest) -> HttpResponse:
+    """Offers with their answers, and how often advice is taken up."""
     start = bounded_int(request.GET.get("from", ""), low=0, high=10**6, default=0)
-    view = reads.outlook(request.member.studio, today=studio_today(request), offers_from=start)
+    view = answers_read.answers(request.member.studio, today=studio_today(request), offers_from=start)
     context = {
         "view": view,
-        "chart": range_chart(view),
         "start": start,
         "next_start": start + reads.MOST_OFFERS if start + reads.MOST_OFFERS < view.offers_total else None,
         "previous_start": max(start - reads.MOST_OFFERS, 0) if start else None,
     }
-    return render(request, "studio/outlook.html", context)
+    return render(request, "studio/outlook_answers.html", context)
 
 
 @access("desk")

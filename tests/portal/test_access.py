@@ -16,7 +16,20 @@ from lifecycle.care.importing import receive_file
 from lifecycle.care.opening import close_site
 from lifecycle.care.packages import ItemEntry, save_package
 from lifecycle.care.photos import add_photo
-from lifecycle.models import Complaint, Finding, Hook, HookDelivery, Inspection, Offer, OfferStep, Suppression, Visit
+from lifecycle.models import (
+    Complaint,
+    Finding,
+    Hook,
+    HookDelivery,
+    Inspection,
+    Offer,
+    OfferStep,
+    Suppression,
+    Visit,
+    VisitProposal,
+)
+from lifecycle.outlook.prepared import prepare_studio
+from lifecycle.outlook.spreading import spread_invitations
 from portal.access.middleware import AccessMiddleware
 from tests import people
 from tests.factories import (
@@ -108,6 +121,11 @@ WHO = {
     "studio:offers": DESK,
     "studio:answer": DESK,
     "studio:outlook": OWNER,
+    "studio:outlook_rows": OWNER,
+    "studio:outlook_prepare": OWNER,
+    "studio:outlook_spread": OWNER,
+    "studio:outlook_spreading": OWNER,
+    "studio:outlook_answers": OWNER,
     "studio:sites": MEMBERS,
     "studio:site": MEMBERS,
     "studio:site_place": OWNER,
@@ -201,6 +219,10 @@ WITH_FORM = {
 }  # fmt: skip
 
 
+POST_ONLY |= {"studio:outlook_prepare", "studio:outlook_spread"}
+WITH_OBJECT += ("studio:outlook_spreading",)
+
+
 @pytest.fixture
 def world():
     """A studio with one of everything that an address can name."""
@@ -250,6 +272,12 @@ def world():
     hook = Hook.objects.create(studio=studio, url="https://example.org/told", kinds=["layer.recorded"], made_at=NOW)
     told = HookDelivery.objects.create(studio=studio, hook=hook, entry_id=1, payload="{}", made_at=NOW, state_at=NOW)
     ids |= {"hook_id": hook.pk, "delivery_id": told.pk}
+    prepare_studio(studio=studio, actor="cycle", at=NOW)
+    VisitProposal.objects.create(
+        studio=studio, site=vehicle.site, vehicle=vehicle, key="a", earliest=due.earliest, ideal=due.ideal,
+        latest=due.latest, labour_h=1, tasks=[due.task], made_at=NOW,
+    )  # fmt: skip
+    ids["spreading_id"] = spread_invitations(studio=studio, site_id=vehicle.site_id, actor="member:1", at=NOW).pk
     listed = receive_file(studio=studio, kind="customers", upload=b"name;email\nA;a@example.org\n", actor="x", at=NOW)
     ids["import_id"] = listed.pk
     ids["token_id"] = made_token(people.owner(studio)).id

@@ -34,6 +34,7 @@ NOT_ABOUT_A_CUSTOMER = {
     "lifecycle.Document": "data sheets of products", "lifecycle.Gauge": "the studio's tools",
     "lifecycle.FigureOverride": "the studio's figures", "lifecycle.LearnedLife": "figures over many vehicles",
     "lifecycle.OpeningHours": "the studio's", "lifecycle.Closure": "the studio's", "lifecycle.Hands": "the studio's",
+    "lifecycle.OutlookSheet": "sums over a site",
     "lifecycle.Price": "the price list", "lifecycle.ClimateNormal": "the weather of a place",
     "lifecycle.ClimateService": "a service's state", "lifecycle.Heartbeat": "the machine's state",
     "lifecycle.ApiToken": "digests of members' tokens", "lifecycle.ApiAnswer": "answers to programs, kept for a day",

@@ -7,9 +7,10 @@ from datetime import timedelta
 
 import pytest
 from django.urls import reverse
-from django.utils import translation
+from django.utils import timezone, translation
 
 from lifecycle.condition import assess
+from lifecycle.outlook.prepared import prepare_studio
 from portal.drawings import year_strip
 from tests import people
 from tests.factories import NOW, TODAY, HabitsFactory, LayerFactory, SurfaceFactory, VehicleFactory
@@ -44,6 +45,7 @@ def test_the_test_would_see_a_comma():
 
 def test_the_studios_pages_stay_english_whatever_the_browser_asks_for(german, site, owner):
     fill(site, 3)
+    prepare_studio(studio=site.studio, actor="cycle", at=timezone.now())
     answer = owner.get(reverse("studio:outlook"), headers=german)
     page = answer.content.decode()
     assert '<html lang="en">' in page

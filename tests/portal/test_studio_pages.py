@@ -80,7 +80,7 @@ class TestWorkList:
         due(site)
         assert owner.get(reverse("studio:work"), {"page": page, "site": page}).status_code == 200
         assert owner.get(reverse("studio:vehicles"), {"page": page}).status_code == 200
-        assert owner.get(reverse("studio:outlook"), {"from": page}).status_code == 200
+        assert owner.get(reverse("studio:outlook_answers"), {"from": page}).status_code == 200
 
     def test_pages_hold_all_rows_once(self, studio, site):
         rows = {due(site).pk for _ in range(7)}
@@ -116,7 +116,7 @@ def test_window_words(earliest, ideal, latest, words):
     assert worklist.window_words(earliest=at[0], ideal=at[1], latest=at[2], today=day) == words
 
 
-LISTS = ["work", "vehicles", "customers", "bookings", "reminders", "outbox", "offers", "outlook"]
+LISTS = ["work", "vehicles", "customers", "bookings", "reminders", "outbox", "offers", "outlook_answers"]
 
 
 @pytest.mark.parametrize("name", LISTS)
@@ -289,8 +289,9 @@ class TestLetters:
 class TestOutlook:
     def test_ranges_and_counts(self, site, owner):
         fill(site, 3)
-        page = owner.get(reverse("studio:outlook")).content.decode()
-        assert page.count('<th scope="row" class="nowrap">') == 13  # twelve months and the year
+        assert "Nothing is prepared yet" in text(owner.get(reverse("studio:outlook")))
+        page = owner.post(reverse("studio:outlook_prepare"), follow=True).content.decode()
+        assert page.count('<th scope="row" class="nowrap">') == 13 + 13 + 13  # months and the year twice, and weeks
         assert 'class="rangechart"' in page
         assert "10 to 90 %" in page
 
