@@ -198,6 +198,8 @@ def hooks() -> None:
 @shared_task(name="lifecycle.tidy")
 def tidy() -> None:
     run("tidy")
+
+
 @shared_task(name="lifecycle.outlook")
 def outlook() -> None:
     run("outlook")
