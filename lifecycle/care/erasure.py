@@ -45,6 +45,7 @@ from lifecycle.models import (
     Keeper,
     Message,
     MessageState,
+    OfferTold,
     Photo,
     Receipt,
     ReportParty,
@@ -197,6 +198,7 @@ def erase_customer(
             "messages": _blank_messages(customer, at),
             "complaints": _blank_complaints(customer, at),
             "visit wishes": Visit.objects.filter(customer=customer).exclude(wish="").update(wish=""),
+            "advice told": OfferTold.objects.filter(customer=customer).update(customer=None),
             "calendar feeds": CalendarFeed.objects.filter(customer=customer).delete()[0],
             "photos": _drop_photos(customer),
             "signatures": erase_signatures(studio=studio, customer_id=customer.pk, actor=actor, at=at)

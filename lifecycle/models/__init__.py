@@ -26,7 +26,7 @@ from .journal import JournalEntry
 from .layer import Layer, LayerPackage, PackageItem, Product
 from .learned import LearnedLife
 from .message import FINAL_STATES, Message, MessageState, Receipt
-from .offer import Offer, OfferStep, OfferStepKind, Price
+from .offer import Offer, OfferStep, OfferStepKind, OfferTold, Price, Verdict
 from .opening import Closure, Hands, OpeningHours
 from .people import Bay, Complaint, Consent, Customer, Member, Purpose, Role, Site, Studio, Suppression, User
 from .reminder import Reminder, ReminderState, Step
@@ -52,9 +52,9 @@ __all__ = [
     "CorrectionConsent", "CorrectionPanel", "CorrectionPlan", "CorrectionSignature", "Customer", "Document",
     "DocumentKind", "DueState", "FigureOverride", "Finding", "FindingKind", "Forecast", "Gauge", "Habits", "Hands",
     "Heartbeat", "Inspection", "InspectionKind", "JournalEntry", "Keeper", "Layer", "LayerPackage", "LearnedLife",
-    "Member", "Message", "MessageState", "Mounted", "Offer", "OfferStep", "OfferStepKind", "OpeningHours",
+    "Member", "Message", "MessageState", "Mounted", "Offer", "OfferStep", "OfferStepKind", "OfferTold", "OpeningHours",
     "PackageItem", "PartOfDay", "Photo", "Price", "Product", "ProposalState", "Purpose", "Reading", "ReadingDoubt",
     "ReadingKind", "Receipt", "Refusal", "Reminder", "ReminderState", "Report", "ReportKind", "ReportParty",
     "Role", "SignInKey", "Site", "Step", "Storage", "Studio", "StudioQuerySet", "StudioRow", "Suppression",
-    "Surface", "User", "Vehicle", "Visit", "VisitProposal", "VisitState", "Withdrawable",
+    "Surface", "User", "Vehicle", "Verdict", "Visit", "VisitProposal", "VisitState", "Withdrawable",
 ]  # fmt: skip

@@ -5,6 +5,7 @@ from __future__ import annotations
 from django.urls import path
 
 from . import (
+    advice,
     bookings,
     calendar,
     contracts,
@@ -146,4 +147,6 @@ urlpatterns = [
     path("gauges/new/", readings.new_gauge, name="new_gauge"),
     path("gauges/<int:gauge_id>/", readings.gauge, name="gauge"),
     path("outlook/", outlook.outlook, name="outlook"),
+    path("outlook/acceptance/", advice.acceptance, name="acceptance"),
+    path("outlook/acceptance/decisions/", advice.decisions, name="decisions"),
 ]

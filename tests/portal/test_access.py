@@ -106,6 +106,8 @@ WHO = {
     "studio:offers": DESK,
     "studio:answer": DESK,
     "studio:outlook": OWNER,
+    "studio:acceptance": OWNER,
+    "studio:decisions": OWNER,
     "studio:sites": MEMBERS,
     "studio:site": MEMBERS,
     "studio:site_place": OWNER,
