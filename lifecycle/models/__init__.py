@@ -1,5 +1,6 @@
 """All models, one noun a file."""
 
+from .api import ApiToken
 from .base import StudioQuerySet, StudioRow, Withdrawable
 from .care import LIVE_DUE, CareDue, DueState, Refusal
 from .climate import ClimateNormal, ClimateService
@@ -25,7 +26,7 @@ from .journal import APPEND_ONLY as APPEND_ONLY_TABLES
 from .journal import JournalEntry
 from .layer import Layer, LayerPackage, PackageItem, Product
 from .learned import LearnedLife
-from .message import FINAL_STATES, Message, MessageState, Receipt
+from .message import FINAL_STATES, EarlyReceipt, Message, MessageState, Receipt
 from .offer import Offer, OfferStep, OfferStepKind, OfferTold, Price, Verdict
 from .opening import Closure, Hands, OpeningHours
 from .people import Bay, Complaint, Consent, Customer, Member, Purpose, Role, Site, Studio, Suppression, User
@@ -47,14 +48,17 @@ from .visit import (
 
 __all__ = [
     "APPEND_ONLY_TABLES", "FINAL_STATES", "GUARDED_CORRECTIONS", "GUARDED_REPORTS", "LIVE_DUE", "OPEN_VISITS",
-    "REQUESTS", "Assessment", "Bay", "CalendarFeed", "CareDue", "CareEvent", "ClimateNormal", "ClimateService",
+    "REQUESTS",
+    "ApiToken",
+    "Assessment", "Bay", "CalendarFeed", "CareDue", "CareEvent", "ClimateNormal", "ClimateService",
     "Closure", "Complaint", "Consent", "ConsentBy", "ConsentWay", "ContractRule", "ContractTerm", "Correction",
     "CorrectionConsent", "CorrectionPanel", "CorrectionPlan", "CorrectionSignature", "Customer", "Document",
-    "DocumentKind", "DueState", "FigureOverride", "Finding", "FindingKind", "Forecast", "Gauge", "Habits", "Hands",
-    "Heartbeat", "Inspection", "InspectionKind", "JournalEntry", "Keeper", "Layer", "LayerPackage", "LearnedLife",
-    "Member", "Message", "MessageState", "Mounted", "Offer", "OfferStep", "OfferStepKind", "OfferTold", "OpeningHours",
-    "PackageItem", "PartOfDay", "Photo", "Price", "Product", "ProposalState", "Purpose", "Reading", "ReadingDoubt",
-    "ReadingKind", "Receipt", "Refusal", "Reminder", "ReminderState", "Report", "ReportKind", "ReportParty",
-    "Role", "SignInKey", "Site", "Step", "Storage", "Studio", "StudioQuerySet", "StudioRow", "Suppression",
-    "Surface", "User", "Vehicle", "Verdict", "Visit", "VisitProposal", "VisitState", "Withdrawable",
+    "DocumentKind", "DueState", "EarlyReceipt", "FigureOverride", "Finding", "FindingKind", "Forecast", "Gauge",
+    "Habits", "Hands", "Heartbeat", "Inspection", "InspectionKind", "JournalEntry", "Keeper", "Layer",
+    "LayerPackage", "LearnedLife", "Member", "Message", "MessageState", "Mounted", "Offer", "OfferStep",
+    "OfferStepKind", "OfferTold", "OpeningHours", "PackageItem", "PartOfDay", "Photo", "Price", "Product", "ProposalState",
+    "Purpose", "Reading", "ReadingDoubt", "ReadingKind", "Receipt", "Refusal", "Reminder", "ReminderState",
+    "Report", "ReportKind", "ReportParty", "Role", "SignInKey", "Site", "Step", "Storage", "Studio",
+    "StudioQuerySet", "StudioRow", "Suppression", "Surface", "User", "Vehicle", "Verdict", "Visit", "VisitProposal",
+    "VisitState", "Withdrawable",
 ]  # fmt: skip

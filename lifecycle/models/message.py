@@ -69,7 +69,10 @@ class Message(StudioRow):
 
     class Meta:
         ordering = ("written_at", "id")
-        indexes = (models.Index(fields=["state", "next_try_at"], name="message_queue"),)
+        indexes = (
+            models.Index(fields=["state", "next_try_at"], name="message_queue"),
+            models.Index(fields=["provider_id"], name="message_provider_id", condition=~Q(provider_id="")),
+        )
         constraints = (
             models.CheckConstraint(condition=Q(state__in=MessageState.values), name="message_state"),
             # One recorded resend at most where the outcome of a hand-over stayed unknown.
@@ -104,3 +107,19 @@ class Receipt(StudioRow):
     class Meta:
         ordering = ("occurred_at", "id")
         constraints = (models.UniqueConstraint(fields=["provider", "event_id"], name="receipt_once"),)
+
+
+class EarlyReceipt(models.Model):
+    """An event about a provider's id that no message of ours carries yet: the event was quicker than our own note of
+    the hand-over. No studio: whose it is shows when the id is known. It holds no word of the event but its kind."""
+
+    provider = models.CharField(max_length=40)
+    event_id = models.CharField(max_length=200)
+    provider_id = models.CharField(max_length=200)
+    kind = models.CharField(max_length=20)
+    occurred_at = models.DateTimeField()
+    received_at = models.DateTimeField()
+
+    class Meta:
+        ordering = ("occurred_at", "id")
+        constraints = (models.UniqueConstraint(fields=["provider", "event_id"], name="early_receipt_once"),)

@@ -79,3 +79,9 @@ def put_back(message: Message, token: uuid.UUID, *, at: datetime, **fields: Any)
     if "state" in changes:
         changes = {**changes, "state_at": at}
     return bool(Message.objects.filter(pk=message.pk, claim=token, state__in=WAITING).update(**changes))
+
+
+def hold(*, at: datetime, until: datetime) -> int:
+    """Let none of the messages that wait for anybody be taken before `until`: the provider asked for it."""
+    sooner = Q(next_try_at=None) | Q(next_try_at__lt=until)
+    return int(Message.objects.filter(_free(at) & sooner).update(next_try_at=until))

@@ -141,6 +141,7 @@ class Facts:
             declined=said_on if word == OfferStepKind.DECLINED else None,
             deferred_until=until if word == OfferStepKind.DEFERRED else None,
             resting_until=rest.until if rest is not None else None,
+            enrolled_on=self._enrolled_on(due, person),
             keeper_now=keeper is not None and keeper.pk == person.pk,
             has_address=bool(person.email),
             suppressed=self.suppressed.get((person.studio_id, person.email.lower()), ""),
@@ -156,6 +157,11 @@ class Facts:
             paused_until=person.paused_until,
             quiet=_quiet(person),
         )
+
+    def _enrolled_on(self, due: CareDue, person: Customer) -> date | None:
+        """The day since which the vehicle, the person and the one in the keeping of the other are all on record."""
+        days = (self.since.get(due.vehicle_id), due.vehicle.first_seen, person.since)
+        return max((day for day in days if day is not None), default=None)
 
     def _refused(self, due: CareDue) -> str:
         """Why this work is not offered, if it is refused on every surface that the window is about."""

@@ -128,7 +128,7 @@ def deliver(*, at: datetime, limit: int = 200) -> Mapping[str, int]:
 def _deliver_claimed(claim: claims.Claim, postman: Postman, at: datetime, counts: Counter[str]) -> bool:
     """Deliver a claimed batch. False: the provider cannot be reached, the rest was put back untouched."""
     seen = letters.look(claim.messages, at=at)
-    reached = True
+    reached, until = True, None
     for message in claim.messages:
         if not reached:
             claims.put_back(message, claim.token, at=at)
@@ -155,7 +155,10 @@ def _deliver_claimed(claim: claims.Claim, postman: Postman, at: datetime, counts
             continue
         result = postman.hand_over(message)
         reached = not result.all_alike
+        until = at + result.wait if result.all_alike and result.wait else None
         counts[_write_outcome(message, claim, result, at)] += 1
+    if until is not None:
+        claims.hold(at=at, until=until)
     return reached
 
 
@@ -181,7 +184,7 @@ def _write_outcome(message: Message, claim: claims.Claim, result: Result, at: da
     if result.outcome is Outcome.TEMPORARY:
         return _try_again(message, claim, result, at)
     if result.outcome is Outcome.OUTAGE:
-        return _wait_out(message, claim, result.error, result.kind, at, begun=True)
+        return _wait_out(message, claim, result.error, result.kind, at, begun=True, wait=result.wait)
     state, verb = {
         Outcome.ACCEPTED: (MessageState.ACCEPTED, "message accepted"),
         Outcome.PERMANENT: (MessageState.FAILED, "message failed"),
@@ -199,12 +202,20 @@ def _write_outcome(message: Message, claim: claims.Claim, result: Result, at: da
 
 
 def _wait_out(
-    message: Message, claim: claims.Claim, error: str, kind: Kind, at: datetime, *, begun: bool = False
+    message: Message,
+    claim: claims.Claim,
+    error: str,
+    kind: Kind,
+    at: datetime,
+    *,
+    begun: bool = False,
+    wait: timedelta | None = None,
 ) -> str:
     """An outage or a wrong password is no fault of the message: it uses up no try. The end of its window, or the sweep
     after two weeks, is the limit."""
     fields: dict[str, Any] = {
-        "state": MessageState.RETRY, "error": error, "next_try_at": at + timedelta(minutes=TABLE[kind].outage),
+        "state": MessageState.RETRY, "error": error,
+        "next_try_at": at + (wait or timedelta(minutes=TABLE[kind].outage)),
     }  # fmt: skip
     if begun:
         claims.settle(message, claim.token, at=at, attempts=F("attempts") - 1, **fields)

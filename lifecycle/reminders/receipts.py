@@ -10,13 +10,13 @@ import logging
 import re
 import uuid
 from collections.abc import Mapping
-from datetime import datetime
+from datetime import datetime, timedelta
 from typing import Final
 
 from django.db import IntegrityError, transaction
 
 from lifecycle import journal
-from lifecycle.models import Message, MessageState, Purpose, Receipt, Suppression
+from lifecycle.models import EarlyReceipt, Message, MessageState, Purpose, Receipt, Suppression
 from lifecycle.reminders.unsubscribe import withdraw
 
 log = logging.getLogger(__name__)
@@ -51,6 +51,8 @@ MOVES: Final[Mapping[str, tuple[MessageState, tuple[MessageState, ...]]]] = {
         (*_OPEN, *_GUESSED, MessageState.ACCEPTED, MessageState.DELIVERED, MessageState.BOUNCED),
     ),
 }
+# How long an event waits for the message that it speaks of; providers post within minutes. Judgement.
+EARLY_FOR: Final = timedelta(days=1)
 SUPPRESS: Final = (BOUNCED, REJECTED, COMPLAINED)
 _SOFT_WORDS: Final = ("softbounce", "soft", "transient")
 
@@ -98,7 +100,8 @@ def take(
         provider_id: the provider's id of the message, for events that lost our metadata.
 
     Returns:
-        The new receipt; None where this event is kept already, or speaks of no message of ours (logged).
+        The new receipt; None where this event is kept already, or speaks of no message of ours (logged). One that
+        knows the provider's id alone waits a day for the message that will carry it; `settle` lets it act then.
 
     Raises:
         ValueError: there is no such kind.
@@ -106,6 +109,18 @@ def take(
     if kind not in KINDS:
         raise ValueError(f"kind is {kind!r}; use one of {', '.join(KINDS)}.")
     message = _find(uid, provider_id)
+    if message is None and provider_id and not uid:
+        # The answer to our hand-over, which holds this id, may not be written yet.
+        EarlyReceipt.objects.bulk_create(
+            [
+                EarlyReceipt(
+                    provider=provider[:40], event_id=event_id[:200], provider_id=provider_id[:200], kind=kind,
+                    occurred_at=occurred_at, received_at=at,
+                )
+            ],
+            ignore_conflicts=True,
+        )  # fmt: skip
+        return None
     if message is None:
         log.warning("A receipt (%s, %s) of %s is about no message of ours.", kind, event_id, provider)
         return None
@@ -127,9 +142,11 @@ def settle(*, at: datetime) -> dict[str, int]:
     """Let every kept receipt act that has not: its message could have been moved by it and stands behind it.
 
     Returns:
-        Counts: receipts applied by their kind.
+        Counts: receipts applied by their kind; early (events that have found their message).
     """
     counts: dict[str, int] = {}
+    if found := _take_early(at):
+        counts["early"] = found
     for kind, (state, leaves) in MOVES.items():
         rows = Receipt.objects.filter(kind=kind, message__state__in=[one for one in leaves if one != state])
         for receipt in rows.select_related("message__customer__studio").order_by("occurred_at", "id"):
@@ -137,6 +154,22 @@ def settle(*, at: datetime) -> dict[str, int]:
                 if _apply(receipt, receipt.message, at):
                     counts[kind] = counts.get(kind, 0) + 1
     return counts
+
+
+def _take_early(at: datetime) -> int:
+    """Take the events whose message carries the provider's id by now; forget those that nobody claimed."""
+    known = Message.objects.exclude(provider_id="").values("provider_id")
+    found = 0
+    for row in EarlyReceipt.objects.filter(provider_id__in=known):
+        with transaction.atomic():
+            take(
+                provider=row.provider, event_id=row.event_id, uid="", provider_id=row.provider_id, kind=row.kind,
+                occurred_at=row.occurred_at, detail="", at=at,
+            )  # fmt: skip
+            row.delete()
+        found += 1
+    EarlyReceipt.objects.filter(received_at__lte=at - EARLY_FOR).delete()
+    return found
 
 
 def _apply(receipt: Receipt, message: Message, at: datetime) -> bool:

@@ -185,14 +185,16 @@ def headers(*, uid: UUID, stop_url: str, studio: Studio, reminders: Sequence[int
 
     One-click unsubscribe after RFC 8058, on top of List-Unsubscribe after RFC 2369; Auto-Submitted after RFC 3834.
     """
-    told = {
-        "Message-ID": message_id(uid),
+    return plain_headers(uid=uid, studio=studio) | {
         "List-Unsubscribe": f"<{stop_url}>",
         "List-Unsubscribe-Post": "List-Unsubscribe=One-Click",
-        "Auto-Submitted": "auto-generated",
-        "X-Sheenward-Id": str(uid),
         REMINDERS_HEADER: ",".join(str(pk) for pk in reminders),
     }
+
+
+def plain_headers(*, uid: UUID, studio: Studio) -> dict[str, str]:
+    """The headers of every mail; of one that was asked for there is nothing to unsubscribe from."""
+    told = {"Message-ID": message_id(uid), "Auto-Submitted": "auto-generated", "X-Sheenward-Id": str(uid)}
     if studio.reply_to:
         told["Reply-To"] = studio.reply_to
     return told
@@ -219,8 +221,17 @@ def wrap(text: str) -> str:
         if len(line) <= WIDTH:
             lines.append(line)
         else:
-            lines += textwrap.wrap(line, WIDTH, break_long_words=False, break_on_hyphens=False)
+            lines += _paragraph(line)
     return "\n".join(lines) + "\n"
+
+
+def _paragraph(text: str) -> list[str]:
+    """The lines of one paragraph, somewhat narrower where its last word would stand alone."""
+    for width in range(WIDTH, WIDTH - 24, -1):
+        lines = textwrap.wrap(text, width, break_long_words=False, break_on_hyphens=False)
+        if len(lines[-1].split()) > 1:
+            return lines
+    return textwrap.wrap(text, WIDTH, break_long_words=False, break_on_hyphens=False)
 
 
 def day_words(day: date) -> str:

@@ -24,7 +24,7 @@ from lifecycle.care import sealing
 from lifecycle.care.reports.signature import Signature
 from lifecycle.models import Customer, Keeper, Message, MessageState, Purpose, Report, Studio, Suppression
 from lifecycle.reminders.house import absolute
-from lifecycle.reminders.render import day_words, language_of, message_id, one_line, sender, wrap
+from lifecycle.reminders.render import Rendered, day_words, language_of, one_line, plain_headers, sender, wrap
 
 NO_ADDRESS: Final = "no e-mail address of the keeper is on record"
 NO_KEEPER: Final = "no keeper is on record who may have it"
@@ -93,8 +93,8 @@ def _send(report: Report, customer: Customer | None, *, actor: str, at: datetime
     return Sealed(report, _write(report, customer, actor=actor, at=at))
 
 
-def _write(report: Report, customer: Customer, *, actor: str, at: datetime) -> Message:
-    uid = uuid.uuid4()
+def compose(report: Report, customer: Customer, *, uid: uuid.UUID) -> Rendered:
+    """Render the mail with the copy of a report or of its addendum, in the customer's language."""
     studio, first = report.studio, report.of or report
     with translation.override(language_of(customer)):
         told = {
@@ -114,15 +114,19 @@ def _write(report: Report, customer: Customer, *, actor: str, at: datetime) -> M
         }  # fmt: skip
         text = wrap(render_to_string("mail/report.txt", context))
         html = render_to_string("mail/report.html", context)
-    headers = {
-        "Message-ID": message_id(uid), "Auto-Submitted": "auto-generated", "X-Sheenward-Id": str(uid),
-    }  # fmt: skip
-    if studio.reply_to:
-        headers["Reply-To"] = studio.reply_to
+    return Rendered(
+        subject=one_line(subject)[:200], text=text, html=html, headers=plain_headers(uid=uid, studio=studio),
+        from_email=sender(studio),
+    )  # fmt: skip
+
+
+def _write(report: Report, customer: Customer, *, actor: str, at: datetime) -> Message:
+    uid, studio = uuid.uuid4(), report.studio
+    rendered = compose(report, customer, uid=uid)
     message: Message = Message.objects.create(
         studio=studio, uid=uid, customer=customer, report=report, purpose=Purpose.SERVICE, to_email=customer.email,
-        from_email=sender(studio), subject=one_line(subject)[:200], text=text, html=html, headers=headers,
-        state=MessageState.READY, state_at=at, written_at=at,
+        from_email=rendered.from_email, subject=rendered.subject, text=rendered.text, html=rendered.html,
+        headers=rendered.headers, state=MessageState.READY, state_at=at, written_at=at,
     )  # fmt: skip
     journal.record(
         studio=studio, actor=actor, at=at, verb="message written", subject="message", subject_id=message.pk,

@@ -8,8 +8,10 @@ from __future__ import annotations
 
 import re
 import smtplib
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
+from datetime import timedelta
+from email.utils import parsedate_to_datetime
 from enum import Enum
 from typing import Final
 
@@ -50,6 +52,28 @@ HTTP: Final[Mapping[int, Kind]] = {
     401: Kind.AUTH, 402: Kind.AUTH, 403: Kind.AUTH, 408: Kind.TIMEOUT, 413: Kind.TOO_LARGE, 429: Kind.RATE,
 }  # fmt: skip
 
+# Between these a provider may ask us to stay away: neither a knock a second nor silence for days. Judgement.
+WAIT_LEAST: Final = timedelta(minutes=1)
+WAIT_MOST: Final = timedelta(hours=6)
+
+
+def asked_to_wait(headers: Mapping[str, str]) -> timedelta | None:
+    """What an answer's Retry-After asks for, bounded; None where it says nothing that can be read.
+
+    RFC 9110, 10.2.3: seconds, or a date; a date is compared with the answer's own Date, so that no clock but the
+    provider's counts.
+    """
+    said = str(headers.get("Retry-After") or "").strip()
+    if said.isascii() and said.isdigit():
+        seconds = float(said[:9])
+    else:
+        try:
+            until, now = (parsedate_to_datetime(text) for text in (said, str(headers.get("Date") or "")))
+            seconds = (until - now).total_seconds()
+        except (TypeError, ValueError):
+            return None
+    return min(max(timedelta(seconds=seconds), WAIT_LEAST), WAIT_MOST)
+
 
 def kind_of(error: BaseException, *, bad_address: bool = False) -> Kind:
     """The kind of an error. Status codes: RFC 3463, 3.4 (X.3.4, too big), 3.3 (X.2.3) and 3.5 (X.4.5, congestion)."""
@@ -61,10 +85,20 @@ def kind_of(error: BaseException, *, bad_address: bool = False) -> Kind:
     status = int(getattr(error, "status_code", None) or 0)  # a provider's API
     if status:
         return HTTP.get(status, Kind.TEMPORARY if status >= 500 else Kind.PERMANENT)
-    names = {kind.__name__ for one in (error, error.__cause__) if one is not None for kind in type(one).__mro__}
+    # smtplib says of a timeout that the server disconnected; the timeout is what it was handling then.
+    names = {kind.__name__ for one in chain(error) for kind in type(one).__mro__}
     if names & {"TimeoutError", "Timeout"}:
         return Kind.TIMEOUT
     return Kind.CONNECTION if isinstance(error, OSError) and code == 0 and _reached(error) else Kind.PERMANENT
+
+
+def chain(error: BaseException | None) -> Iterator[BaseException]:
+    """An error and those behind it."""
+    seen: set[int] = set()
+    while error is not None and id(error) not in seen:
+        seen.add(id(error))
+        yield error
+        error = error.__cause__ or error.__context__
 
 
 def _reached(error: BaseException) -> bool:

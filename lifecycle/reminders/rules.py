@@ -48,6 +48,7 @@ class ReminderFacts:
         declined: day on which the person's latest word on this window was no.
         deferred_until: the day until which their latest word put it off, also after that day.
         resting_until: they said no to this work twice in a row, so it is left alone until this day.
+        enrolled_on: the day since which vehicle and person are both on record here; None where nobody knows.
         keeper_now: the person to be written to keeps the vehicle today.
         has_address: there is an e-mail address.  suppressed: why it must not be used, "" if it may.
         consent: given, withdrawn (False) or unknown (None), for this purpose.
@@ -79,6 +80,7 @@ class ReminderFacts:
     declined: date | None = None
     deferred_until: date | None = None
     resting_until: date | None = None
+    enrolled_on: date | None = None
     keeper_now: bool = True
     has_address: bool = True
     suppressed: str = ""
@@ -325,8 +327,15 @@ def _spaced(facts: ReminderFacts, planned: Send) -> Decision:
         reason = f"Another notice to this person went out first; {_gap_words(facts)}."
     elif allowed is not None:
         target = max(target, allowed)
+    day = target.astimezone(facts.zone).date()
+    # A first notice is written however late they came: the care is still open. The later ones lean on an earlier one
+    # that nobody wrote to this person.
+    if facts.step != "first" and facts.enrolled_on is not None and day < facts.enrolled_on:
+        return Skip(
+            "enrolled_later",
+            f"Its time, {day}, was before vehicle and person were both on record here ({facts.enrolled_on}).",
+        )
     if facts.step != "first" and facts.now - target > timedelta(days=GRACE_DAYS):
-        day = target.astimezone(facts.zone).date()
         return Skip("time_passed", f"Its time, {day}, had passed before it could be written.")
     at = out_of_quiet_hours(max(target, facts.now), facts.zone, facts.quiet)
     if at.astimezone(facts.zone).date() > end:

@@ -8,16 +8,16 @@ from __future__ import annotations
 
 import re
 import smtplib
-from collections.abc import Iterator
 from contextlib import suppress
 from dataclasses import dataclass, replace
+from datetime import timedelta
 from enum import Enum
 from typing import Any, Final, Self
 
 from django.core.mail import EmailMultiAlternatives, get_connection
 
 from lifecycle.models import Message
-from lifecycle.reminders.retries import TABLE, Kind, kind_of
+from lifecycle.reminders.retries import TABLE, Kind, asked_to_wait, chain, kind_of
 
 
 class Outcome(Enum):
@@ -31,7 +31,7 @@ class Outcome(Enum):
 @dataclass(frozen=True, slots=True)
 class Result:
     """`bad_address`: the address itself was refused for good; write to it no more. `all_alike`: any other message would
-    fare the same now."""
+    fare the same now. `wait`: how long the provider asks us to stay away, within `retries.WAIT_LEAST` and `_MOST`."""
 
     outcome: Outcome
     error: str = ""
@@ -39,6 +39,7 @@ class Result:
     bad_address: bool = False
     all_alike: bool = False
     kind: Kind = Kind.TEMPORARY
+    wait: timedelta | None = None
 
 
 class CannotReach(Exception):
@@ -219,7 +220,8 @@ def _anymail(error: Exception, said: str) -> Result:
         return Result(Outcome.PERMANENT, said)  # refused before anything was posted
     code: int = getattr(error, "status_code", None) or 0
     if code in RATE_OR_ACCOUNT or (not code and _never_connected(error)):
-        return Result(Outcome.OUTAGE, said, all_alike=code != FORBIDDEN)
+        answer = getattr(getattr(error, "response", None), "headers", None) or {}
+        return Result(Outcome.OUTAGE, said, all_alike=code != FORBIDDEN, wait=asked_to_wait(answer))
     if 400 <= code < 500 and code != 408:
         return Result(Outcome.PERMANENT, said)
     return Result(Outcome.UNKNOWN, said)
@@ -229,14 +231,6 @@ def _kinds(error: BaseException) -> set[str]:
     return {one.__name__ for one in type(error).__mro__}
 
 
-def _chain(error: BaseException | None) -> Iterator[BaseException]:
-    seen: set[int] = set()
-    while error is not None and id(error) not in seen:
-        seen.add(id(error))
-        yield error
-        error = error.__cause__ or error.__context__
-
-
 def _never_connected(error: BaseException) -> bool:
     names = {"ConnectTimeout", "NewConnectionError", "NameResolutionError", "ConnectTimeoutError"}
-    return any(type(one).__name__ in names or isinstance(one, ConnectionRefusedError) for one in _chain(error))
+    return any(type(one).__name__ in names or isinstance(one, ConnectionRefusedError) for one in chain(error))

@@ -24,7 +24,7 @@ from lifecycle.care import answering, visits
 from lifecycle.care.rules import TASKS
 from lifecycle.models import Customer, Message, MessageState, Purpose, Studio, Visit, VisitState
 from lifecycle.reminders.house import absolute
-from lifecycle.reminders.render import day_words, message_id, one_line, sender, wrap
+from lifecycle.reminders.render import Rendered, day_words, language_of, one_line, plain_headers, sender, wrap
 from lifecycle.reminders.report_copy import suppressed
 
 SUBJECTS: Final = {
@@ -113,9 +113,14 @@ def _tell(visit: Visit, what: str, *, actor: str, at: datetime) -> Answered:
     return Answered(visit, _write(visit, customer, what, actor=actor, at=at))
 
 
-def _write(visit: Visit, customer: Customer, what: str, *, actor: str, at: datetime) -> Message:
-    uid, studio = uuid.uuid4(), visit.studio
-    with translation.override(customer.language or studio.language or "en"):
+def compose(visit: Visit, customer: Customer, what: str, *, uid: uuid.UUID) -> Rendered:
+    """Render the mail about a visit, in the customer's language.
+
+    Args:
+        what: a key of `SUBJECTS`.
+    """
+    studio = visit.studio
+    with translation.override(language_of(customer)):
         told = {"day": when_words(visit.on, visit.starts), "vehicle": one_line(visit.vehicle.description)}
         subject = str(SUBJECTS[what]) % told
         offers = [datetime.fromisoformat(text) for text in visit.offered]
@@ -128,13 +133,19 @@ def _write(visit: Visit, customer: Customer, what: str, *, actor: str, at: datet
         }  # fmt: skip
         text = wrap(render_to_string("mail/visit.txt", context))
         html = render_to_string("mail/visit.html", context)
-    headers = {"Message-ID": message_id(uid), "Auto-Submitted": "auto-generated", "X-Sheenward-Id": str(uid)}
-    if studio.reply_to:
-        headers["Reply-To"] = studio.reply_to
+    return Rendered(
+        subject=one_line(subject)[:200], text=text, html=html, headers=plain_headers(uid=uid, studio=studio),
+        from_email=sender(studio),
+    )  # fmt: skip
+
+
+def _write(visit: Visit, customer: Customer, what: str, *, actor: str, at: datetime) -> Message:
+    uid, studio = uuid.uuid4(), visit.studio
+    rendered = compose(visit, customer, what, uid=uid)
     message: Message = Message.objects.create(
         studio=studio, uid=uid, customer=customer, visit=visit, visit_sequence=visit.sequence, purpose=Purpose.SERVICE,
-        to_email=customer.email, from_email=sender(studio), subject=one_line(subject)[:200], text=text, html=html,
-        headers=headers, state=MessageState.READY, state_at=at, written_at=at,
+        to_email=customer.email, from_email=rendered.from_email, subject=rendered.subject, text=rendered.text,
+        html=rendered.html, headers=rendered.headers, state=MessageState.READY, state_at=at, written_at=at,
     )  # fmt: skip
     journal.record(
         studio=studio, actor=actor, at=at, verb="message written", subject="message", subject_id=message.pk,

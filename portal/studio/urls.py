@@ -26,6 +26,7 @@ from . import (
     panels,
     paste,
     photos,
+    programs,
     readings,
     recall,
     records,
@@ -149,4 +150,7 @@ urlpatterns = [
     path("outlook/", outlook.outlook, name="outlook"),
     path("outlook/acceptance/", advice.acceptance, name="acceptance"),
     path("outlook/acceptance/decisions/", advice.decisions, name="decisions"),
+    path("tokens/", programs.token_list, name="tokens"),
+    path("tokens/<int:token_id>/end/", programs.end_token, name="end_token"),
+    path("api/", programs.api_reference, name="api_reference"),
 ]

@@ -78,7 +78,10 @@ PROVIDERS = {
     "anymail.backends.mailgun.EmailBackend": {"ANYMAIL_MAILGUN_API_KEY": "key-x", "ANYMAIL_WEBHOOK_SECRET": "a:b"},
     "anymail.backends.postmark.EmailBackend": {"ANYMAIL_POSTMARK_SERVER_TOKEN": "x", "ANYMAIL_WEBHOOK_SECRET": "a:b"},
     "anymail.backends.brevo.EmailBackend": {"ANYMAIL_BREVO_API_KEY": "x", "ANYMAIL_WEBHOOK_SECRET": "a:b"},
-}
+    "anymail.backends.mailersend.EmailBackend": {
+        "ANYMAIL_MAILERSEND_API_TOKEN": "x", "ANYMAIL_MAILERSEND_SIGNING_SECRET": "s",
+    },
+}  # fmt: skip
 
 
 @pytest.mark.parametrize("backend", PROVIDERS, ids=lambda one: one.split(".")[2])

@@ -17,6 +17,7 @@ import pytest
 from django.urls import reverse
 
 from lifecycle import models
+from lifecycle.reminders.receipts import settle
 from tests.factories import NOW, ConsentFactory, CustomerFactory, MessageFactory
 
 pytestmark = pytest.mark.django_db
@@ -156,6 +157,17 @@ def test_an_event_before_our_own_note_of_the_hand_over_stands(client, message, t
     )  # the answer to the hand-over is not written yet
     assert tell(client, message, "delivered").status_code == 200
     assert outcome(message)[0] == "delivered"
+
+
+def test_where_only_the_providers_id_is_known_an_early_event_waits_for_it(client, message):
+    """MailerSend hands no metadata back: its event is kept until the answer to the hand-over is written."""
+    given = message.provider_id
+    models.Message.objects.update(state="handing_over", claim="0" * 32, lease_until=NOW, provider_id="")
+    assert mailersend(client, message, "bounced").status_code == 200
+    assert outcome(message)[:2] == ("handing_over", False)
+    models.Message.objects.update(state="accepted", claim=None, lease_until=None, provider_id=given)
+    assert settle(at=NOW) == {"early": 1}
+    assert outcome(message)[:2] == ("bounced", True)
 
 
 @PROVIDERS

@@ -340,10 +340,32 @@ def test_what_a_providers_api_answered():
 # ---- every state ends
 
 
+def unswept():
+    """States that neither end nor have a sweeper, and those that claim both."""
+    swept, settled = {str(one) for one in SWEEPERS}, {str(one) for one in SETTLED_ENOUGH}
+    return ({str(one) for one in States} - swept - settled) | (swept & settled)
+
+
 def test_every_state_is_final_or_has_a_sweeper():
-    assert {str(one) for one in States} == {str(one) for one in (*SETTLED_ENOUGH, *SWEEPERS)}
-    assert not set(SETTLED_ENOUGH) & set(SWEEPERS)
+    assert unswept() == set()
     assert set(models.FINAL_STATES) < set(SETTLED_ENOUGH)
+
+
+@pytest.mark.parametrize("state", SWEEPERS)
+def test_the_list_of_states_notices_a_sweeper_that_is_gone(state, monkeypatch):
+    monkeypatch.delitem(SWEEPERS, state)
+    assert unswept() == {str(state)}
+
+
+@pytest.mark.parametrize("state", SWEEPERS)
+def test_without_its_sweeper_a_message_would_stay_for_ever(state, monkeypatch):
+    """So the sweeper is what ends it, not another one by accident."""
+    monkeypatch.delitem(SWEEPERS, state)
+    claim = {"claim": "0" * 32, "lease_until": NOW} if state == "handing_over" else {}
+    message = MessageFactory(state=state, written_at=NOW, state_at=NOW, next_try_at=None, **claim)
+    for days in range(2 * STALE_AFTER.days + 2):
+        sweep(at=later(days=days))
+    assert fresh(message).state == state
 
 
 @pytest.mark.parametrize("state", SWEEPERS)

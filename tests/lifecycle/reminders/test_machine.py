@@ -16,7 +16,7 @@ from django.core.mail.backends.locmem import EmailBackend as MemoryBackend
 from django.db import transaction
 from hypothesis import HealthCheck, settings
 from hypothesis import strategies as st
-from hypothesis.stateful import RuleBasedStateMachine, invariant, rule, run_state_machine_as_test
+from hypothesis.stateful import RuleBasedStateMachine, invariant, precondition, rule, run_state_machine_as_test
 
 from lifecycle import models
 from lifecycle.care.register import pause_studio, set_consent
@@ -39,6 +39,8 @@ OUTCOMES = {
     "line lost": (None, ConnectionResetError(104, "reset")),
     "killed before": (Killed(), None),
     "killed after": (None, Killed()),
+    "told on the way": (None, None),
+    "told on the way and killed": (None, Killed()),
 }
 
 
@@ -50,6 +52,7 @@ class Outbox(RuleBasedStateMachine):
         self.world = transaction.atomic()
         self.world.__enter__()
         self.at, self.got, self.before, self.after = NOW, 0, None, None
+        self.on_the_way, self.told = False, []
         studio = StudioFactory()
         self.person = CustomerFactory(studio=studio)
         ConsentFactory(customer=self.person)
@@ -66,6 +69,8 @@ class Outbox(RuleBasedStateMachine):
             if machine.before is not None:
                 raise machine.before
             machine.got += len(mails)
+            if machine.on_the_way:  # the provider is quicker than its own answer
+                machine.tell("delivered", machine.at)
             if machine.after is not None:
                 raise machine.after
             return len(mails)
@@ -75,7 +80,8 @@ class Outbox(RuleBasedStateMachine):
     def teardown(self) -> None:
         """Left alone with the steps of the cycle and a provider that takes everything, it ends."""
         try:
-            self.before = self.after = None
+            self.before, self.after, self.on_the_way = None, None, False
+            pause_studio(studio=self.message.studio, paused=False, actor="member:1", at=self.at)
             for _ in range(36):
                 self.at += timedelta(hours=11)
                 sweep(at=self.at)
@@ -92,8 +98,13 @@ class Outbox(RuleBasedStateMachine):
     def deliver(self, outcome) -> None:
         self.by = "deliver"
         self.before, self.after = OUTCOMES[outcome]
+        self.on_the_way = "told" in outcome
+        paused, got = models.Studio.objects.get().paused_at is not None, self.got
         with contextlib.suppress(Killed):
             deliver(at=self.at)
+        assert not (paused and self.got > got), "handed over although the studio has paused"
+        if self.got > got and self.on_the_way:
+            self.by = "receipt"
 
     @rule()
     def sweep(self) -> None:
@@ -105,13 +116,36 @@ class Outbox(RuleBasedStateMachine):
         self.by = "wait"
         self.at += timedelta(minutes=minutes)
 
-    @rule(kind=st.sampled_from(receipts.KINDS))
-    def receipt(self, kind) -> None:
-        self.by = "receipt"
-        receipts.take(
-            provider="postal", event_id=f"m{next(NUMBERS)}", uid=str(self.message.uid), kind=kind,
-            occurred_at=self.at, detail="told", at=self.at,
+    def tell(self, kind, occurred_at) -> None:
+        """A receipt, remembered so that it may come again."""
+        self.told.append((f"m{next(NUMBERS)}", kind, occurred_at))
+        self.post(*self.told[-1])
+
+    def post(self, event_id, kind, occurred_at) -> object:
+        return receipts.take(
+            provider="postal", event_id=event_id, uid=str(self.message.uid), kind=kind, occurred_at=occurred_at,
+            detail="told", at=self.at,
         )  # fmt: skip
+
+    @rule(kind=st.sampled_from(receipts.KINDS), late_h=st.sampled_from([0, 0, 5, 80]))
+    def receipt(self, kind, late_h) -> None:
+        self.by = "receipt"
+        self.tell(kind, self.at - timedelta(hours=late_h))
+
+    @precondition(lambda self: self.told)
+    @rule(which=st.integers(min_value=0))
+    def receipt_again(self, which) -> None:
+        """Posted a second time it changes nothing."""
+        self.by = "the same receipt again"
+        before = models.Message.objects.values().get()
+        assert self.post(*self.told[which % len(self.told)]) is None
+        assert models.Message.objects.values().get() == before
+
+    @rule()
+    def settle(self) -> None:
+        """The step that lets kept receipts act where their message has moved since."""
+        self.by = "receipt"
+        receipts.settle(at=self.at)
 
     @rule(verb=st.sampled_from([tending.retry, tending.stop]))
     def tend(self, verb) -> None:
@@ -152,6 +186,6 @@ def test_the_promise_holds_whatever_happens() -> None:
     run_state_machine_as_test(
         Outbox,
         settings=settings(
-            max_examples=15, stateful_step_count=10, deadline=None, suppress_health_check=list(HealthCheck)
+            max_examples=15, stateful_step_count=12, deadline=None, suppress_health_check=list(HealthCheck)
         ),
     )

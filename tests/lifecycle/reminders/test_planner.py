@@ -235,3 +235,40 @@ def test_work_is_refused_where_it_is_refused_on_every_surface_of_the_window(make
     )
     plan(at=NOW)
     assert row(due).reason_code == code
+
+
+def hand_over(due, studio, *, days):
+    """The vehicle goes to a new keeper, who says yes to care reminders on that day."""
+    at = later(days=days)
+    new = CustomerFactory(studio=studio, name="Jory Tamm", email="jory.tamm@example.org")
+    register.transfer(
+        studio=studio, vehicle_id=due.vehicle_id, to_customer_id=new.pk, on=at.date(), actor="member:1", at=at
+    )
+    ConsentFactory(customer=new, purpose="service", at=at)
+    return new
+
+
+def test_a_follow_up_planned_for_before_the_new_keeper_came_is_skipped_for_good_with_the_reason(due, studio):
+    plan(at=NOW)
+    enqueue(at=NOW)
+    deliver(at=NOW)
+    # The window is from 25 February to 1 May: half-way is 29 March, a day before the new keeper comes.
+    hand_over(due, studio, days=28)
+    plan(at=later(days=28, hours=1))
+    skipped = row(due, "follow_up")
+    assert (skipped.state, skipped.reason_code, skipped.final) == ("skipped", "enrolled_later", True)
+    assert "2026-03-29" in skipped.reason
+    assert "2026-03-30" in skipped.reason
+
+
+def test_a_new_keeper_is_not_told_that_we_wrote_to_them_before(due, studio):
+    plan(at=NOW)
+    enqueue(at=NOW)
+    deliver(at=NOW)
+    new = hand_over(due, studio, days=10)
+    at = later(days=27, hours=1)
+    plan(at=at)
+    enqueue(at=at)
+    message = models.Message.objects.get(customer=new)
+    assert message.reminder.step == "follow_up"
+    assert "We wrote to you" not in message.text

@@ -100,6 +100,29 @@ def test_the_providers_own_id_finds_the_message_when_our_metadata_is_lost(messag
     assert tell(message, "delivered", uid="", provider_id="abc-1").message == message
 
 
+def test_an_event_that_knows_the_providers_id_alone_and_comes_before_it_is_noted_is_not_lost(message):
+    """It waits for the note of the hand-over, however often it was posted, and then counts as any other."""
+    for _ in range(2):
+        assert tell(message, "bounced", event_id="b1", uid="", provider_id="abc-2") is None
+    assert not models.Receipt.objects.exists()
+    assert receipts.settle(at=later(minutes=2)) == {}
+    models.Message.objects.filter(pk=message.pk).update(provider_id="abc-2")
+    assert receipts.settle(at=later(minutes=4)) == {"early": 1}
+    assert state(message) == "bounced"
+    assert models.Suppression.objects.get().email == message.to_email
+    assert not models.EarlyReceipt.objects.exists()
+    assert tell(message, "bounced", event_id="b1", uid="", provider_id="abc-2") is None
+    assert models.Receipt.objects.count() == 1
+
+
+def test_an_event_whose_message_never_comes_is_forgotten_after_a_day(message):
+    tell(message, "delivered", uid="", provider_id="of somebody else", at=NOW)
+    receipts.settle(at=later(hours=23))
+    assert models.EarlyReceipt.objects.count() == 1
+    receipts.settle(at=later(hours=24))
+    assert not models.EarlyReceipt.objects.exists()
+
+
 def test_an_unknown_kind_is_an_error(message):
     with pytest.raises(ValueError, match="use one of"):
         tell(message, "opened")

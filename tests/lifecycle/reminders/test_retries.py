@@ -10,6 +10,7 @@ import pytest
 from lifecycle import models
 from lifecycle.reminders import retries, transport
 from lifecycle.reminders.outbox import deliver
+from tests.factories import ConsentFactory, CustomerFactory
 
 from .conftest import NOW, fresh, later, written
 
@@ -63,3 +64,57 @@ def test_an_outage_waits_as_long_as_its_kind_says(due, provider, error, minutes)
     provider.unreachable = error
     deliver(at=NOW)
     assert (fresh(message).next_try_at, message.attempts) == (later(minutes=minutes), 0)
+
+
+# ---- Retry-After (RFC 9110, 10.2.3: seconds or an HTTP date; the worked examples of that section are "120" and a date)
+
+DATE = "Fri, 31 Dec 1999 23:59:59 GMT"  # the section's own example
+EARLIER = "Fri, 31 Dec 1999 23:29:59 GMT"
+
+
+@pytest.mark.parametrize(
+    ("headers", "minutes"),
+    [
+        ({"Retry-After": "120"}, 2),
+        ({"Retry-After": DATE, "Date": EARLIER}, 30),
+        ({"Retry-After": "1"}, 1),  # bounded below
+        ({"Retry-After": "9999999999999"}, 360),  # and above
+        ({"Retry-After": EARLIER, "Date": DATE}, 1),
+        ({"Retry-After": DATE}, None),  # by which clock?
+        ({"Retry-After": "soon"}, None),
+        ({"Retry-After": "-5"}, None),
+        ({"Retry-After": DATE, "Date": "Fri, 31 Dec 1999 23:29:59"}, None),
+        ({}, None),
+    ],
+)
+def test_how_long_a_provider_asks_us_to_wait(headers, minutes):
+    assert retries.asked_to_wait(headers) == (None if minutes is None else timedelta(minutes=minutes))
+
+
+@pytest.mark.parametrize("status", [429, 503])
+def test_a_provider_that_says_when_to_come_again_is_left_alone_until_then(studio, make_due, monkeypatch, status):
+    """Not one message knocks before: neither the one that was told nor those that waited beside it."""
+    from anymail.exceptions import AnymailRequestsAPIError
+    from requests import Response
+
+    for _ in range(3):
+        someone = CustomerFactory(studio=studio)
+        ConsentFactory(customer=someone)
+        make_due(keeper=someone)
+    written()
+    answer = Response()
+    answer.status_code = status
+    answer.headers["Retry-After"] = "1800"
+    busy = transport.classify(AnymailRequestsAPIError(response=answer), content_began=None)
+    knocks = []
+
+    def hand_over(self, message):
+        knocks.append(message.pk)
+        return busy if len(knocks) == 1 else transport.Result(transport.Outcome.ACCEPTED)
+
+    monkeypatch.setattr(transport.Postman, "hand_over", hand_over)
+    assert deliver(at=NOW)["retry"] == 1
+    assert set(models.Message.objects.values_list("next_try_at", "attempts")) == {(later(minutes=30), 0)}
+    assert sum(deliver(at=later(minutes=29)).values()) == 0
+    assert len(knocks) == 1
+    assert deliver(at=later(minutes=30))["accepted"] == 3

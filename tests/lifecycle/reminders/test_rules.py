@@ -172,6 +172,29 @@ def test_a_follow_up_whose_time_has_passed_is_not_sent():
     assert isinstance(decide(replace(facts, now=half_way + timedelta(days=2))), Send)
 
 
+LATE = [
+    # half-way between 1 May and 10 July is 5 June; fourteen days before 20 June is 6 June
+    replace(FACTS, step="follow_up", first="unsent", now=datetime(2026, 6, 6, 10, 0, tzinfo=UTC)),
+    replace(FACTS, step="last", first="unsent", contract_on=date(2026, 6, 20), now=datetime(2026, 6, 7, 9, tzinfo=UTC)),
+]
+
+
+@pytest.mark.parametrize(("facts", "its_day"), [*zip(LATE, (date(2026, 6, 5), date(2026, 6, 6)), strict=True)])
+def test_a_later_notice_whose_time_was_before_they_came_is_skipped_with_the_reason(facts, its_day):
+    """House plan: a plan row is valid only if made before its time; else it is skipped, visibly, with the reason."""
+    came_after = decide(replace(facts, enrolled_on=its_day + timedelta(days=1)))
+    assert isinstance(came_after, Skip)
+    assert came_after.reason_code == "enrolled_later"
+    assert str(its_day) in came_after.reason
+    assert str(its_day + timedelta(days=1)) in came_after.reason
+    assert isinstance(decide(replace(facts, enrolled_on=its_day)), Send)
+    assert isinstance(decide(replace(facts, enrolled_on=None)), Send)
+
+
+def test_a_first_notice_is_written_however_late_they_came():
+    assert decide(replace(FACTS, enrolled_on=date(2026, 5, 11))).reason_code == "window_open"
+
+
 def test_a_follow_up_that_waited_for_its_turn_is_not_late():
     """Its time is the later of half-way and the end of the distance that the other notice asks for."""
     facts = replace(OFFER, step="follow_up", first="unsent", earliest=date(2026, 3, 1), latest=date(2026, 6, 1))
