@@ -56,9 +56,9 @@ __all__ = [
     "DocumentKind", "DueState", "EarlyReceipt", "FigureOverride", "Finding", "FindingKind", "Forecast", "Gauge",
     "Habits", "Hands", "Heartbeat", "Inspection", "InspectionKind", "JournalEntry", "Keeper", "Layer",
     "LayerPackage", "LearnedLife", "Member", "Message", "MessageState", "Mounted", "Offer", "OfferStep",
-    "OfferStepKind", "OfferTold", "OpeningHours", "PackageItem", "PartOfDay", "Photo", "Price", "Product", "ProposalState",
-    "Purpose", "Reading", "ReadingDoubt", "ReadingKind", "Receipt", "Refusal", "Reminder", "ReminderState",
-    "Report", "ReportKind", "ReportParty", "Role", "SignInKey", "Site", "Step", "Storage", "Studio",
+    "OfferStepKind", "OfferTold", "OpeningHours", "PackageItem", "PartOfDay", "Photo", "Price", "Product",
+    "ProposalState", "Purpose", "Reading", "ReadingDoubt", "ReadingKind", "Receipt", "Refusal", "Reminder",
+    "ReminderState", "Report", "ReportKind", "ReportParty", "Role", "SignInKey", "Site", "Step", "Storage", "Studio",
     "StudioQuerySet", "StudioRow", "Suppression", "Surface", "User", "Vehicle", "Verdict", "Visit", "VisitProposal",
     "VisitState", "Withdrawable",
 ]  # fmt: skip
