@@ -52,6 +52,7 @@ STEPS: Mapping[str, Step] = {
         Step("sweep", "Doubtful hand-overs looked after", "lifecycle.reminders.outbox.sweep", timedelta(minutes=2)),
         Step("settle", "Receipts settled", "lifecycle.reminders.receipts.settle", timedelta(minutes=2)),
         Step("offers", "Advice on record", "lifecycle.outlook.offers.recommend", timedelta(minutes=15)),
+        Step("outcomes", "Advice looked at again", "lifecycle.outlook.outcomes.judge", timedelta(hours=6)),
     )
 }
 
@@ -173,3 +174,8 @@ def settle() -> None:
 @shared_task(name="lifecycle.offers")
 def offers() -> None:
     run("offers")
+
+
+@shared_task(name="lifecycle.outcomes")
+def outcomes() -> None:
+    run("outcomes")

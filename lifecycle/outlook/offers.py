@@ -46,7 +46,7 @@ def _latest(offer: Offer) -> OfferStep:
     return step
 
 
-def _add(offer: Offer, kind: str, *, actor: str, at: datetime, to: int | None = None, **words: Any) -> OfferStep:
+def add_step(offer: Offer, kind: str, *, actor: str, at: datetime, to: int | None = None, **words: Any) -> OfferStep:
     """Add one step and journal it. `words` are the step's own fields. Steps are never changed, so that an erasure
     cannot reach them: they hold no name of the vehicle's keepers from the start, and to whom it was said (`to`, a
     customer) stands beside them."""
@@ -100,7 +100,7 @@ def offer_made(*, studio: Studio, offer_id: int, channel: str = "in person", act
         offer = one(Offer, studio, offer_id, lock=True)
         _check_follows(offer, _latest(offer), steps.OFFERED, at)
         _refuse_barred(offer, studio.day(at))
-        return _add(offer, steps.OFFERED, actor=actor, at=at, channel=channel)
+        return add_step(offer, steps.OFFERED, actor=actor, at=at, channel=channel)
 
 
 def answer(
@@ -144,7 +144,7 @@ def answer(
         latest = _latest(offer)
         if latest.kind == steps.RECOMMENDED:
             _check_follows(offer, latest, steps.OFFERED, at)
-            latest = _add(offer, steps.OFFERED, actor=actor, at=at, channel=channel)
+            latest = add_step(offer, steps.OFFERED, actor=actor, at=at, channel=channel)
         _check_follows(offer, latest, kind, at)
         reason = why.strip() or ("not said" if kind == steps.DECLINED else "")
         words: dict[str, Any] = {"why": reason, "until": until, "channel": channel}
@@ -152,7 +152,7 @@ def answer(
             _refuse_barred(offer, today, hard_only=True)
         if left:
             words |= _in_part(offer, kind, left)
-        return _add(offer, kind, actor=actor, at=at, **words)
+        return add_step(offer, kind, actor=actor, at=at, **words)
 
 
 def _in_part(offer: Offer, kind: str, left: Sequence[str]) -> dict[str, Any]:
@@ -189,7 +189,7 @@ def withdraw(*, studio: Studio, offer_id: int, why: str, evidence: str = "", act
             if seen is None:
                 raise DomainError("evidence: choose one of those seen since the advice was made.", field="evidence")
             about = {"about": seen.kind, "about_id": seen.id}
-        return _add(offer, steps.WITHDRAWN, actor=actor, at=at, why=why.strip()[:200], **about)
+        return add_step(offer, steps.WITHDRAWN, actor=actor, at=at, why=why.strip()[:200], **about)
 
 
 def recommend(*, at: datetime) -> Mapping[str, int]:
@@ -241,7 +241,7 @@ def _recommend_new(studio: Studio, at: datetime) -> Counter[str]:
     for offer, basis in zip(offers, bases(offers), strict=True):
         offer.basis = basis
     for offer in Offer.objects.bulk_create(offers):
-        _add(offer, steps.RECOMMENDED, actor="cycle", at=at)
+        add_step(offer, steps.RECOMMENDED, actor="cycle", at=at)
         counts["recommended"] += 1
     return counts
 
@@ -257,9 +257,9 @@ def _follow_up(studio: Studio, at: datetime) -> Counter[str]:
     told = _told_by_mail(studio)
     for offer in offers:
         for kind, words in _news(offer, told=offer.due_id in told, today=studio.day(at)):
-            shown = shown_by(offer) if kind == steps.DONE else {}
+            shown = shown_by(offer) if kind == steps.DONE else {}  # the visit, layer or event behind it
             to = told.get(offer.due_id) if words.get("channel") == "mail" else None
-            _add(offer, kind, actor="cycle", at=at, to=to, **words, **shown)
+            add_step(offer, kind, actor="cycle", at=at, to=to, **words, **shown)
             counts[kind] += 1
     return counts
 
@@ -281,6 +281,8 @@ def _news(offer: Any, *, told: bool, today: date) -> list[tuple[str, dict[str, A
         return [(steps.DONE, {"why": closed or "the care was given"})]
     if state == DueState.WITHDRAWN:
         return [(steps.WITHDRAWN, {"why": closed or "no longer due"})]
+    if offer.due_id is None and latest == steps.ACCEPTED and shown_by(offer):
+        return [(steps.DONE, {"why": "the care was given"})]
     news: list[tuple[str, dict[str, Any]]] = []
     if latest == steps.RECOMMENDED and told:
         news.append((steps.OFFERED, {"channel": "mail"}))

@@ -97,6 +97,7 @@ NO_PAGE = {
     "studio:pause": "takes a form only",
     "studio:phoned": "takes a form only",
     "studio:tend": "takes a form only",
+    "studio:told": "takes a form only",
     "studio:end_token": "takes a form only",
     "api:openapi-json": "JSON",
     **dict.fromkeys(API, "JSON for programs, with a token"),

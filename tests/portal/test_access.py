@@ -107,6 +107,10 @@ WHO = {
     "studio:offers": DESK,
     "studio:answer": DESK,
     "studio:outlook": OWNER,
+    "studio:slipping": OWNER,
+    "studio:advice": MEMBERS,
+    "studio:told": DESK,
+    "studio:withdraw_offer": DESK,
     "studio:acceptance": OWNER,
     "studio:decisions": OWNER,
     "studio:sites": MEMBERS,
@@ -157,9 +161,11 @@ ROLES = {
     DESK: {"owner", "desk"},
     OWNER: {"owner"},
 }
-POST_ONLY = {"studio:check_readings", "studio:close_complaint", "studio:settle", "studio:pause", "studio:tend",
+POST_ONLY = {"studio:told",
+             "studio:check_readings", "studio:close_complaint", "studio:settle", "studio:pause", "studio:tend",
              "studio:calendar_address", "studio:phoned", "studio:end_token"}  # fmt: skip
 WITH_OBJECT = (
+    "studio:advice", "studio:withdraw_offer",
     "studio:site_calendar", "studio:opening", "studio:hands", "studio:closures", "studio:closure",
     "studio:correction_plan", "studio:kept_plan", "studio:plan_consent", "studio:plan_done", "studio:panel",
     "studio:vehicle", "studio:book", "studio:record_layer", "studio:record_event", "studio:record_inspection",
@@ -175,6 +181,7 @@ WITH_OBJECT = (
     "studio:intake", "studio:intake_finding", "studio:request",
 )  # fmt: skip
 WITH_FORM = {
+    "studio:advice", "studio:withdraw_offer",
     "studio:opening", "studio:hands", "studio:closures", "studio:closure",
     "studio:correction_plan", "studio:plan_consent", "studio:plan_done",
     "studio:book", "studio:record_layer", "studio:record_event", "studio:record_inspection", "studio:customer",

@@ -23,7 +23,7 @@ def guard(apps, schema_editor):
 class Migration(migrations.Migration):
 
     dependencies = [
-        ('lifecycle', '0014_wishes'),
+        ("lifecycle", "0017_api_tokens"),
     ]
 
     operations = [
