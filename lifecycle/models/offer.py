@@ -69,7 +69,7 @@ class OfferStepKind(models.TextChoices):
     OUTCOME = "outcome", "looked at again"
 
 
-class Verdict(models.TextChoices):
+class OfferVerdict(models.TextChoices):
     RIGHT = "right", "the advice was right"
     NOT_RIGHT = "not_right", "the advice was not right"
     CANNOT_TELL = "cannot_tell", "cannot tell"
@@ -103,14 +103,14 @@ class OfferStep(StudioRow):
     left = models.JSONField(default=list, blank=True)
     about = models.CharField(max_length=12, blank=True)
     about_id = models.BigIntegerField(null=True, blank=True)
-    verdict = models.CharField(max_length=12, blank=True, choices=Verdict.choices)
+    verdict = models.CharField(max_length=12, blank=True, choices=OfferVerdict.choices)
 
     class Meta:
         ordering = ("at", "id")
         constraints = (
             models.CheckConstraint(condition=Q(kind__in=OfferStepKind.values), name="offer_step_kind"),
             models.CheckConstraint(
-                condition=Q(kind="outcome", verdict__in=Verdict.values) | (~Q(kind="outcome") & Q(verdict="")),
+                condition=Q(kind="outcome", verdict__in=OfferVerdict.values) | (~Q(kind="outcome") & Q(verdict="")),
                 name="offer_step_verdict",
             ),
             models.CheckConstraint(

@@ -19,11 +19,11 @@ from lifecycle.models import (
     Offer,
     OfferStep,
     OfferTold,
+    OfferVerdict,
     Price,
     Studio,
     Surface,
     Vehicle,
-    Verdict,
     Visit,
 )
 from lifecycle.outlook import history, offer_bars, offer_rules, steps
@@ -191,7 +191,7 @@ def _step(step: Any, names: _Names) -> StepRow:
     to = names.told.get(step.pk)
     words = str(step.get_kind_display())
     if step.verdict:
-        words = f"{words}: {Verdict(step.verdict).label}"
+        words = f"{words}: {OfferVerdict(step.verdict).label}"
     return StepRow(
         on=names.studio.day(step.at),
         kind=step.kind,

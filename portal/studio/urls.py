@@ -14,6 +14,7 @@ from . import (
     documents,
     figures,
     house,
+    imports,
     intake,
     keepers,
     layers,
@@ -37,6 +38,7 @@ from . import (
     sites,
     usage,
     vehicles,
+    words,
     work,
 )
 
@@ -138,6 +140,12 @@ urlpatterns = [
     path("documents/", documents.documents, name="documents"),
     path("documents/<uuid:sheet>/", documents.document, name="document"),
     path("prices/", house.prices, name="prices"),
+    path("imports/", imports.imports, name="imports"),
+    path("imports/<int:import_id>/", imports.import_file, name="import_file"),
+    path("imports/<int:import_id>/errors/", imports.import_errors, name="import_errors"),
+    path("words/", words.words, name="words"),
+    path("words/<slug:mail>/<slug:language>/", words.wording, name="wording"),
+    path("words/<slug:mail>/<slug:language>/page/", words.wording_page, name="wording_page"),
     path("figures/", figures.table, name="figures"),
     path("figures/of/<str:group>/", figures.table, name="figure_group"),
     path("figures/<str:key>/", figures.figure, name="figure"),

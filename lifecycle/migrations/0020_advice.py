@@ -23,7 +23,7 @@ def guard(apps, schema_editor):
 class Migration(migrations.Migration):
 
     dependencies = [
-        ("lifecycle", "0017_api_tokens"),
+        ("lifecycle", "0019_imports"),
     ]
 
     operations = [
