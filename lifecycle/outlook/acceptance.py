@@ -180,7 +180,8 @@ def grouped(counts: Mapping[tuple[str, str], Decisions]) -> tuple[Group, ...]:
     rows: list[Group] = []
     for task, groups in sorted(by_task.items()):
         own = rate(task, totals[task], prior_a=mean * weight, prior_b=(1.0 - mean) * weight)
-        worth = pool_weight(list(groups.values()), own.mean)
+        # A care with one group has nothing elsewhere to lean on: it leans as the care itself does.
+        worth = pool_weight(list(groups.values()), own.mean) if len(groups) > 1 else weight
         for group, found in sorted(groups.items()):
             without = minus(totals[task], found)
             others = rate(task, without, prior_a=mean * weight, prior_b=(1.0 - mean) * weight).mean
