@@ -39,7 +39,7 @@ SAID_WITHIN: Final = timedelta(days=548)
 
 @dataclass(frozen=True, slots=True)
 class Slipping:
-    """One customer. `yearly`: what they bring in a year at their usual interval; `worth` is that times `comes`, the
+    """One customer. `yearly`: what they bring in a year if they still are one; `worth` is that times `comes`, the
     chance of a visit in the next twelve months. Money in the studio's currency."""
 
     customer_id: int
@@ -124,7 +124,7 @@ def _slip(one: Return, found: Customers, rows: _Rows, everybody: list[int], toda
     why = slipping_rules.why_slipping(facts)
     if not why:
         return None
-    yearly = 365.25 / facts.usual_days * one.value_per_visit
+    yearly = one.visits_12m / max(one.alive, 1e-9) * one.value_per_visit  # a short run of visits is no rate
     return Slipping(
         who, person.name, tuple((vehicle, "") for vehicle in vehicles), facts.last, facts.usual_days, own, why,
         slipping_rules.next_step(facts), yearly, one.comes_12m, yearly * one.comes_12m, one.says,

@@ -14,6 +14,7 @@ from typing import Final
 LATE_FACTOR: Final = 1.5  # of their own usual interval (house rule)
 OWN_FROM: Final = 2  # so many intervals of their own before they count as usual
 USUAL_DAYS: Final = 274  # nine months, where nobody has come back yet
+LEAST_USUAL_DAYS: Final = 60  # checks in the weeks after a job are no habit
 ASK_IF_SOLD_BELOW: Final = 0.3
 MAIL_WAITS_DAYS: Final = 21
 
@@ -24,10 +25,11 @@ def intervals(first: date, days: Sequence[date]) -> tuple[int, ...]:
 
 
 def usual(own: Sequence[int], everybody: Sequence[int]) -> tuple[int, bool]:
-    """Usual days between visits, and whether they are this customer's own; else those of all customers."""
+    """Usual days between visits, and whether they are this customer's own; else those of all customers. Never fewer
+    than `LEAST_USUAL_DAYS`."""
     if len(own) >= OWN_FROM:
-        return round(median(own)), True
-    return (round(median(everybody)) if everybody else USUAL_DAYS), False
+        return max(round(median(own)), LEAST_USUAL_DAYS), True
+    return max(round(median(everybody)) if everybody else USUAL_DAYS, LEAST_USUAL_DAYS), False
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -12,6 +12,7 @@ from django.test.utils import CaptureQueriesContext
 from lifecycle.care.keeping import retire_vehicle
 from lifecycle.models import Complaint, Consent, Customer, Storage, Visit
 from lifecycle.outlook import slipping_rules
+from lifecycle.outlook.return_reads import returns
 from lifecycle.outlook.slipping import slipping
 from lifecycle.outlook.slipping_rules import SlipFacts
 from tests.factories import NOW, TODAY, CareDueFactory, ConsentFactory, MessageFactory, SiteFactory, VehicleFactory
@@ -44,6 +45,7 @@ def test_two_intervals_of_their_own_make_a_habit():
     assert gaps == (100, 220)
     assert slipping_rules.usual(gaps, [300]) == (160, True)
     assert slipping_rules.usual(gaps[:1], [300, 200, 250]) == (250, False)
+    assert slipping_rules.usual((14, 20, 15), ()) == (60, True)  # checks after a job are no habit
     assert slipping_rules.usual((), ()) == (slipping_rules.USUAL_DAYS, False)
 
 
@@ -87,7 +89,8 @@ class TestOnRows:
         row = found.page.rows[0]
         assert (row.usual_days, row.own, row.last) == (60, True, TODAY - 320 * DAY)
         assert "Away for 320 days, more than one and a half times their own usual 60 days" in row.why
-        assert row.yearly == pytest.approx(365.25 / 60 * 600)
+        one = returns(site.studio, today=TODAY)[row.customer_id]
+        assert row.yearly == pytest.approx(one.visits_12m / one.alive * one.value_per_visit)
         assert row.worth == pytest.approx(row.yearly * row.comes)
         assert 0 < row.comes < 1
         assert row.vehicles == ((large.pk, str(large)),)
