@@ -45,6 +45,7 @@ STEPS: Mapping[str, Step] = {
         Step("climate", "Climate of every place", "lifecycle.climate.store.refresh", timedelta(hours=6)),
         Step("condition", "Forecast of every vehicle", "lifecycle.condition.assess", timedelta(minutes=10)),
         Step("learn", "Durability learned here", "lifecycle.condition.learning.learn", timedelta(hours=6)),
+        Step("outcomes", "Advice looked at again", "lifecycle.outlook.outcomes.judge", timedelta(hours=6)),
         Step("windows", "Care due", "lifecycle.care.windows.open_windows", timedelta(minutes=10)),
         Step("visits", "Visits that bundle it", "lifecycle.care.visits.propose", timedelta(minutes=15)),
         Step("plan", "Reminders decided", "lifecycle.reminders.planner.plan", timedelta(minutes=10)),
@@ -53,7 +54,6 @@ STEPS: Mapping[str, Step] = {
         Step("sweep", "Doubtful hand-overs looked after", "lifecycle.reminders.outbox.sweep", timedelta(minutes=2)),
         Step("settle", "Receipts settled", "lifecycle.reminders.receipts.settle", timedelta(minutes=2)),
         Step("offers", "Advice on record", "lifecycle.outlook.offers.recommend", timedelta(minutes=15)),
-        Step("outcomes", "Advice looked at again", "lifecycle.outlook.outcomes.judge", timedelta(hours=6)),
     )
 }
 
@@ -142,6 +142,11 @@ def learn() -> None:
     run("learn")
 
 
+@shared_task(name="lifecycle.outcomes")
+def outcomes() -> None:
+    run("outcomes")
+
+
 @shared_task(name="lifecycle.windows")
 def windows() -> None:
     run("windows")
@@ -180,8 +185,3 @@ def settle() -> None:
 @shared_task(name="lifecycle.offers")
 def offers() -> None:
     run("offers")
-
-
-@shared_task(name="lifecycle.outcomes")
-def outcomes() -> None:
-    run("outcomes")

@@ -47,7 +47,6 @@ from lifecycle.models import (
     Keeper,
     Message,
     MessageState,
-    OfferTold,
     Photo,
     Receipt,
     RecordLink,
@@ -59,6 +58,7 @@ from lifecycle.models import (
     Visit,
 )
 from lifecycle.models.message import REMINDERS_HEADER
+from lifecycle.models.offer import OfferTold
 
 ERASED: Final = "erased person"
 # What the database refuses to change: whoever writes there leaves names out from the start.

@@ -41,7 +41,7 @@ from .journal import JournalEntry
 from .layer import Layer, LayerPackage, PackageItem, Product
 from .learned import LearnedLife
 from .message import FINAL_STATES, EarlyReceipt, Message, MessageState, Receipt
-from .offer import Offer, OfferStep, OfferStepKind, OfferTold, OfferVerdict, Price
+from .offer import Offer, OfferStep, OfferStepKind, Price
 from .opening import Closure, Hands, OpeningHours
 from .people import Bay, Complaint, Consent, Customer, Member, Purpose, Role, Site, Studio, Suppression, User
 from .reminder import Reminder, ReminderState, Step
@@ -71,7 +71,6 @@ __all__ = [
     "ImportFile", "ImportKey", "ImportKind", "ImportMade", "ImportMapping", "ImportRow", "ImportState",
     "Inspection", "InspectionKind", "JournalEntry", "Keeper", "Layer", "LayerPackage", "LearnedLife", "MailTrial",
     "MailWording", "Member", "Message", "MessageState", "Mounted", "Offer", "OfferStep", "OfferStepKind",
-    "OfferTold", "OfferVerdict",
     "OpeningHours", "PackageItem", "PartOfDay", "Photo", "Price", "Product", "ProposalState", "Purpose", "Reading",
     "ReadingDoubt", "ReadingKind", "Receipt", "RecordLink", "Refusal", "Reminder", "ReminderState", "Report",
     "ReportKind", "ReportParty", "Role", "SignInKey", "Site", "Step", "Storage", "Studio", "StudioQuerySet",

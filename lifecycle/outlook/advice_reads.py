@@ -18,14 +18,13 @@ from lifecycle.models import (
     Member,
     Offer,
     OfferStep,
-    OfferTold,
-    OfferVerdict,
     Price,
     Studio,
     Surface,
     Vehicle,
     Visit,
 )
+from lifecycle.models.offer import OfferTold, OfferVerdict
 from lifecycle.outlook import history, offer_bars, offer_rules, steps
 from lifecycle.outlook.acceptance_reads import reason_title
 from lifecycle.outlook.evidence import Evidence, evidence_of

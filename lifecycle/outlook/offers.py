@@ -25,12 +25,12 @@ from lifecycle.models import (
     Offer,
     OfferStep,
     OfferStepKind,
-    OfferTold,
     Price,
     Reminder,
     ReminderState,
     Studio,
 )
+from lifecycle.models.offer import OfferTold
 from lifecycle.outlook import history, offer_bars, steps
 from lifecycle.outlook.evidence import bases, evidence_of, shown_by
 

@@ -45,6 +45,12 @@ pytestmark = pytest.mark.django_db
 MEMBERS, TECHNICIANS, DESK, OWNER = "member", "technician", "desk", "owner"
 WHO = {
     "studio:work": MEMBERS,
+    "studio:advice": MEMBERS,
+    "studio:told": DESK,
+    "studio:withdraw_offer": DESK,
+    "studio:slipping": OWNER,
+    "studio:acceptance": OWNER,
+    "studio:decisions": OWNER,
     "studio:vehicles": MEMBERS,
     "studio:vehicle": MEMBERS,
     "studio:book": DESK,
@@ -108,12 +114,6 @@ WHO = {
     "studio:offers": DESK,
     "studio:answer": DESK,
     "studio:outlook": OWNER,
-    "studio:slipping": OWNER,
-    "studio:advice": MEMBERS,
-    "studio:told": DESK,
-    "studio:withdraw_offer": DESK,
-    "studio:acceptance": OWNER,
-    "studio:decisions": OWNER,
     "studio:sites": MEMBERS,
     "studio:site": MEMBERS,
     "studio:site_place": OWNER,
@@ -168,12 +168,10 @@ ROLES = {
     DESK: {"owner", "desk"},
     OWNER: {"owner"},
 }
-POST_ONLY = {"studio:told",
-             "studio:check_readings", "studio:close_complaint", "studio:settle", "studio:pause", "studio:tend",
+POST_ONLY = {"studio:check_readings", "studio:close_complaint", "studio:settle", "studio:pause", "studio:tend",
              "studio:calendar_address", "studio:phoned", "studio:end_token",
              "studio:wording_page"}  # fmt: skip
 WITH_OBJECT = (
-    "studio:advice", "studio:withdraw_offer",
     "studio:site_calendar", "studio:opening", "studio:hands", "studio:closures", "studio:closure",
     "studio:correction_plan", "studio:kept_plan", "studio:plan_consent", "studio:plan_done", "studio:panel",
     "studio:vehicle", "studio:book", "studio:record_layer", "studio:record_event", "studio:record_inspection",
@@ -189,7 +187,6 @@ WITH_OBJECT = (
     "studio:intake", "studio:intake_finding", "studio:request", "studio:import_file", "studio:import_errors",
 )  # fmt: skip
 WITH_FORM = {
-    "studio:advice", "studio:withdraw_offer",
     "studio:opening", "studio:hands", "studio:closures", "studio:closure",
     "studio:correction_plan", "studio:plan_consent", "studio:plan_done",
     "studio:book", "studio:record_layer", "studio:record_event", "studio:record_inspection", "studio:customer",
@@ -203,6 +200,11 @@ WITH_FORM = {
     "studio:report_addendum",
     "studio:intake", "studio:intake_finding", "studio:request", "studio:import_file",
 }  # fmt: skip
+
+
+POST_ONLY |= {"studio:told"}
+WITH_OBJECT += ("studio:advice", "studio:withdraw_offer")
+WITH_FORM |= {"studio:advice", "studio:withdraw_offer"}
 
 
 @pytest.fixture

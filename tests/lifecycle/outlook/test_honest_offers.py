@@ -17,11 +17,11 @@ from lifecycle.models import (
     Keeper,
     Offer,
     OfferStep,
-    OfferTold,
     Price,
     Refusal,
     Visit,
 )
+from lifecycle.models.offer import OfferTold
 from lifecycle.outlook import history, offer_rules, offers
 from lifecycle.outlook.offer_rules import NOTHING, OfferFacts
 from tests.factories import NOW, TODAY, CareDueFactory, LayerFactory, StudioFactory, SurfaceFactory
