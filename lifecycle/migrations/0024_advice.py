@@ -23,7 +23,7 @@ def guard(apps, schema_editor):
 class Migration(migrations.Migration):
 
     dependencies = [
-        ("lifecycle", "0020_care_record"),
+        ("lifecycle", "0023_handover"),
     ]
 
     operations = [
