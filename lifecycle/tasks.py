@@ -45,6 +45,7 @@ STEPS: Mapping[str, Step] = {
         Step("climate", "Climate of every place", "lifecycle.climate.store.refresh", timedelta(hours=6)),
         Step("condition", "Forecast of every vehicle", "lifecycle.condition.assess", timedelta(minutes=10)),
         Step("learn", "Durability learned here", "lifecycle.condition.learning.learn", timedelta(hours=6)),
+        Step("outcomes", "Advice looked at again", "lifecycle.outlook.outcomes.judge", timedelta(hours=6)),
         Step("windows", "Care due", "lifecycle.care.windows.open_windows", timedelta(minutes=10)),
         Step("visits", "Visits that bundle it", "lifecycle.care.visits.propose", timedelta(minutes=15)),
         Step("plan", "Reminders decided", "lifecycle.reminders.planner.plan", timedelta(minutes=10)),
@@ -143,6 +144,11 @@ def condition() -> None:
 @shared_task(name="lifecycle.learn")
 def learn() -> None:
     run("learn")
+
+
+@shared_task(name="lifecycle.outcomes")
+def outcomes() -> None:
+    run("outcomes")
 
 
 @shared_task(name="lifecycle.windows")

@@ -59,6 +59,7 @@ from lifecycle.models import (
     Visit,
 )
 from lifecycle.models.message import REMINDERS_HEADER
+from lifecycle.models.offer import OfferTold
 
 ERASED: Final = "erased person"
 # What the database refuses to change: whoever writes there leaves names out from the start.
@@ -202,6 +203,7 @@ def erase_customer(
             "complaints": _blank_complaints(customer, at),
             "visit wishes": Visit.objects.filter(customer=customer).exclude(wish="").update(wish=""),
             "outlook rows": OutlookRow.objects.filter(vehicle__in=left).delete()[0],
+            "advice told": OfferTold.objects.filter(customer=customer).update(customer=None),
             "calendar feeds": CalendarFeed.objects.filter(customer=customer).delete()[0],
             "offers to a new keeper": handover.forget(customer, at=at),
             "record links": RecordLink.objects.filter(customer=customer).delete()[0],

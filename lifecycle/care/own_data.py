@@ -75,6 +75,7 @@ PARTS: Final = (
     Part("Visit", "Visits", vehicle="vehicle", day="booked_at__date", owner="customer"),
     Part("OutlookRow", "Care that the studio expects, and how likely", vehicle="vehicle", day="made_on"),
     Part("Offer", "Advice and offers", vehicle="vehicle", day="made_at__date"),
+    Part("OfferTold", "Advice that was told to you", person="customer"),
     Part("OfferStep", "Answers to advice", vehicle="offer__vehicle", day="at__date"),
     Part("Assessment", "Forecasts", vehicle="vehicle", day="as_of"),
     Part("Forecast", "Forecasts by layer", vehicle="assessment__vehicle", day="assessment__as_of"),

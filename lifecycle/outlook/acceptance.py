@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 # Judgement: before anything is known, two of five pieces of advice are taken up, and that is worth five decisions.
 STUDIO_PRIOR = (2.0, 3.0)
@@ -151,3 +151,64 @@ def rates(counts: Mapping[str, Decisions], *, tasks: Iterable[str] = ()) -> dict
     weight = pool_weight(known, mean)
     a, b = mean * weight, (1.0 - mean) * weight
     return {task: rate(task, counts.get(task, Decisions()), prior_a=a, prior_b=b) for task in sorted({*counts, *tasks})}
+
+
+@dataclass(frozen=True, slots=True)
+class Group:
+    """Decisions of one task in one group, a site or a reason."""
+
+    task: str
+    group: str
+    rate: Rate
+
+
+def grouped(counts: Mapping[tuple[str, str], Decisions]) -> tuple[Group, ...]:
+    """Rates of every task in every group, pooled twice: a group leans on its task, the task on the studio.
+
+    A group's prior is its task's rate without the group itself, so that no decision counts twice; how many decisions
+    that prior is worth is fitted to how alike the groups are (`pool_weight`).
+
+    Args:
+        counts: by (task, group).
+    """
+    by_task: dict[str, dict[str, Decisions]] = {}
+    for (task, group), found in counts.items():
+        by_task.setdefault(task, {})[group] = found
+    totals = {task: total(groups.values()) for task, groups in by_task.items()}
+    mean = studio_mean(list(totals.values()))
+    weight = pool_weight(list(totals.values()), mean)
+    rows: list[Group] = []
+    for task, groups in sorted(by_task.items()):
+        own = rate(task, totals[task], prior_a=mean * weight, prior_b=(1.0 - mean) * weight)
+        # A care with one group has nothing elsewhere to lean on: it leans as the care itself does.
+        worth = pool_weight(list(groups.values()), own.mean) if len(groups) > 1 else weight
+        for group, found in sorted(groups.items()):
+            without = minus(totals[task], found)
+            others = rate(task, without, prior_a=mean * weight, prior_b=(1.0 - mean) * weight).mean
+            one = rate(task, found, prior_a=others * worth, prior_b=(1.0 - others) * worth)
+            rows.append(Group(task, group, replace(one, says=_group_says(found, one.leans))))
+    return tuple(rows)
+
+
+def _group_says(found: Decisions, leans: bool) -> str:
+    if not leans:
+        return _says(found, leans)
+    if found.asked == 0:
+        return "Nobody has decided yet: the mean of this care, and through it the studio's mean, stands in."
+    counted = _says(found, leans=False).rstrip(".")
+    return f"{counted}; under {FEW_DECISIONS} decisions, so it leans on this care elsewhere and on the studio's mean."
+
+
+def total(counts: Iterable[Decisions]) -> Decisions:
+    """All decisions together."""
+    rows = list(counts)
+    return Decisions(
+        accepted=sum(one.accepted for one in rows),
+        declined=sum(one.declined for one in rows),
+        unanswered=sum(one.unanswered for one in rows),
+    )
+
+
+def minus(whole: Decisions, part: Decisions) -> Decisions:
+    """The decisions of `whole` that are not in `part`."""
+    return Decisions(whole.accepted - part.accepted, whole.declined - part.declined, whole.unanswered - part.unanswered)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from datetime import date, datetime, timedelta
 from typing import Any
 
@@ -13,6 +13,7 @@ from django.db.models import Exists, OuterRef
 from lifecycle import journal
 from lifecycle.care.addresses import without_keepers
 from lifecycle.care.find import one
+from lifecycle.care.visit_changes import keeper_now
 from lifecycle.errors import DomainError
 from lifecycle.models import (
     LIVE_DUE,
@@ -29,7 +30,9 @@ from lifecycle.models import (
     ReminderState,
     Studio,
 )
-from lifecycle.outlook import history, steps
+from lifecycle.models.offer import OfferTold
+from lifecycle.outlook import history, offer_bars, steps
+from lifecycle.outlook.evidence import bases, evidence_of, shown_by
 
 SENT = (MessageState.ACCEPTED, MessageState.DELIVERED)
 AHEAD = timedelta(days=92)  # advice is on record for what opens within about three months
@@ -43,17 +46,39 @@ def _latest(offer: Offer) -> OfferStep:
     return step
 
 
-def _add(offer: Offer, kind: str, *, actor: str, at: datetime, **words: Any) -> OfferStep:
-    """Add one step and journal it. `words` are channel, why, until. Steps are never changed, so that an erasure cannot
-    reach them: they hold no name of the vehicle's keepers from the start."""
+def add_step(offer: Offer, kind: str, *, actor: str, at: datetime, to: int | None = None, **words: Any) -> OfferStep:
+    """Add one step and journal it. `words` are the step's own fields. Steps are never changed, so that an erasure
+    cannot reach them: they hold no name of the vehicle's keepers from the start, and to whom it was said (`to`, a
+    customer) stands beside them."""
     if words.get("why"):
         words["why"] = without_keepers(words["why"], offer.vehicle_id)[:200]
+    if kind == steps.OFFERED:
+        words = _named(offer) | words
     step: OfferStep = OfferStep.objects.create(studio=offer.studio, offer=offer, kind=kind, at=at, **words)
+    if kind == steps.OFFERED or kind in steps.ANSWERS:
+        OfferTold.objects.create(studio=offer.studio, step=step, customer_id=to or keeper_now(offer.vehicle))
     journal.record(
         studio=offer.studio, actor=actor, at=at, verb=f"offer {OfferStepKind(kind).label}", subject="offer",
         subject_id=offer.pk, vehicle_id=offer.vehicle_id, task=offer.task,
     )  # fmt: skip
     return step
+
+
+def _named(offer: Offer) -> dict[str, Any]:
+    """What is named when it is offered: the price of today, and the other ways beside it."""
+    ways = offer_bars.options_of(offer, offer_bars.price_list(offer.studio))
+    return {
+        "price_low": ways[-1].low,
+        "price_high": ways[-1].high,
+        "options": [{"task": way.task, "low": str(way.low), "high": str(way.high)} for way in ways],
+    }
+
+
+def _refuse_barred(offer: Offer, today: date, *, hard_only: bool = False) -> None:
+    """The rules of honest sales: say why this is not offered, or, of the hard ones, not even taken on."""
+    for bar in offer_bars.barred(offer.studio, [offer], today=today)[offer.pk]:
+        if bar.hard or not hard_only:
+            raise DomainError(bar.why)
 
 
 def _check_follows(offer: Offer, latest: OfferStep, kind: str, at: datetime) -> None:
@@ -69,15 +94,13 @@ def offer_made(*, studio: Studio, offer_id: int, channel: str = "in person", act
 
     Raises:
         NotFoundHere: no such offer in this studio.
-        DomainError: the offer is closed, or the advice rests after two refusals.
+        DomainError: the offer is closed, or a rule of honest sales bars it (`offer_rules`); it says which.
     """
     with transaction.atomic():
         offer = one(Offer, studio, offer_id, lock=True)
         _check_follows(offer, _latest(offer), steps.OFFERED, at)
-        rest = history.resting(studio, today=studio.day(at)).get((offer.vehicle_id, offer.task))
-        if rest is not None:
-            raise DomainError(rest.why)
-        return _add(offer, steps.OFFERED, actor=actor, at=at, channel=channel)
+        _refuse_barred(offer, studio.day(at))
+        return add_step(offer, steps.OFFERED, actor=actor, at=at, channel=channel)
 
 
 def answer(
@@ -87,6 +110,7 @@ def answer(
     kind: str,
     why: str = "",
     until: date | None = None,
+    left: Sequence[str] = (),
     channel: str = "in person",
     actor: str,
     at: datetime,
@@ -99,10 +123,12 @@ def answer(
         kind: "accepted", "declined" or "deferred".
         why: the reason of a refusal in a few words (`steps.DECLINE_REASONS` or others); "not said" where it is empty.
         until: the day until which it is put off; needed for "deferred", refused otherwise.
+        left: surfaces that are left as they are, where the offer is accepted in part.
 
     Raises:
         NotFoundHere: no such offer in this studio.
-        DomainError: names the field, what is wrong with it and what would be right.
+        DomainError: names the field, what is wrong with it and what would be right; or the care rules
+            refuse what was accepted (over the clear-coat budget, clogged).
     """
     if kind not in steps.ANSWERS:
         raise DomainError(f"kind: {kind!r} is not an answer; use one of {', '.join(steps.ANSWERS)}.", field="kind")
@@ -118,25 +144,52 @@ def answer(
         latest = _latest(offer)
         if latest.kind == steps.RECOMMENDED:
             _check_follows(offer, latest, steps.OFFERED, at)
-            latest = _add(offer, steps.OFFERED, actor=actor, at=at, channel=channel)
+            latest = add_step(offer, steps.OFFERED, actor=actor, at=at, channel=channel)
         _check_follows(offer, latest, kind, at)
         reason = why.strip() or ("not said" if kind == steps.DECLINED else "")
-        return _add(offer, kind, actor=actor, at=at, why=reason, until=until, channel=channel)
+        words: dict[str, Any] = {"why": reason, "until": until, "channel": channel}
+        if kind == steps.ACCEPTED:
+            _refuse_barred(offer, today, hard_only=True)
+        if left:
+            words |= _in_part(offer, kind, left)
+        return add_step(offer, kind, actor=actor, at=at, **words)
 
 
-def withdraw(*, studio: Studio, offer_id: int, why: str, actor: str, at: datetime) -> OfferStep:
-    """Take advice back, with the reason.
+def _in_part(offer: Offer, kind: str, left: Sequence[str]) -> dict[str, Any]:
+    """What is to be done and what is left, of an offer that was accepted in part."""
+    if kind != steps.ACCEPTED:
+        raise DomainError("left: only an offer that is accepted leaves something out.", field="left")
+    unknown = [code for code in left if code not in offer.surfaces]
+    if unknown:
+        raise DomainError(f"left: {', '.join(unknown)} is not part of this offer.", field="left")
+    taken = [code for code in offer.surfaces if code not in left]
+    if not taken:
+        raise DomainError("left: nothing would be done; record a no or a later instead.", field="left")
+    return {"taken": taken, "left": [code for code in offer.surfaces if code in left]}
+
+
+def withdraw(*, studio: Studio, offer_id: int, why: str, evidence: str = "", actor: str, at: datetime) -> OfferStep:
+    """Take advice back, with the reason and the new evidence.
+
+    Args:
+        evidence: what was seen since, "inspection:12" or another of `evidence.evidence_of`; "" where nothing was.
 
     Raises:
         NotFoundHere: no such offer in this studio.
-        DomainError: no reason, or the offer is closed.
+        DomainError: no reason, no such evidence about this vehicle, or the offer is closed.
     """
     if not why.strip():
         raise DomainError("why: say why the advice is taken back.", field="why")
     with transaction.atomic():
         offer = one(Offer, studio, offer_id, lock=True)
         _check_follows(offer, _latest(offer), steps.WITHDRAWN, at)
-        return _add(offer, steps.WITHDRAWN, actor=actor, at=at, why=why.strip()[:200])
+        about: dict[str, Any] = {}
+        if evidence:
+            seen = next((row for row in evidence_of(offer) if row.key == evidence), None)
+            if seen is None:
+                raise DomainError("evidence: choose one of those seen since the advice was made.", field="evidence")
+            about = {"about": seen.kind, "about_id": seen.id}
+        return add_step(offer, steps.WITHDRAWN, actor=actor, at=at, why=why.strip()[:200], **about)
 
 
 def recommend(*, at: datetime) -> Mapping[str, int]:
@@ -181,11 +234,14 @@ def _recommend_new(studio: Studio, at: datetime) -> Counter[str]:
             offers.append(
                 Offer(
                     studio=studio, vehicle=due.vehicle, due=due, task=due.task, price_low=price.low,
-                    price_high=price.high, made_at=at,
+                    price_high=price.high, made_at=at, site_id=due.vehicle.site_id, surfaces=list(due.surfaces),
+                    reason_code=due.reason_code,
                 )
             )  # fmt: skip
+    for offer, basis in zip(offers, bases(offers), strict=True):
+        offer.basis = basis
     for offer in Offer.objects.bulk_create(offers):
-        _add(offer, steps.RECOMMENDED, actor="cycle", at=at)
+        add_step(offer, steps.RECOMMENDED, actor="cycle", at=at)
         counts["recommended"] += 1
     return counts
 
@@ -196,26 +252,28 @@ def _follow_up(studio: Studio, at: datetime) -> Counter[str]:
     counts: Counter[str] = Counter()
     moving = (*steps.OPEN, steps.ACCEPTED)
     offers = history.with_latest_step(
-        Offer.objects.filter(studio=studio).select_related("due", "studio").order_by("id")
+        Offer.objects.filter(studio=studio).select_related("due", "studio", "vehicle").order_by("id")
     ).filter(latest_kind__in=moving, latest_at__lte=at)
     told = _told_by_mail(studio)
     for offer in offers:
         for kind, words in _news(offer, told=offer.due_id in told, today=studio.day(at)):
-            _add(offer, kind, actor="cycle", at=at, **words)
+            shown = shown_by(offer) if kind == steps.DONE else {}  # the visit, layer or event behind it
+            to = told.get(offer.due_id) if words.get("channel") == "mail" else None
+            add_step(offer, kind, actor="cycle", at=at, to=to, **words, **shown)
             counts[kind] += 1
     return counts
 
 
-def _told_by_mail(studio: Studio) -> set[int]:
-    """The live windows that a mail which was handed over tells of; one mail may tell of several."""
+def _told_by_mail(studio: Studio) -> dict[int, int]:
+    """The live windows that a mail which was handed over tells of, and to whom; one mail may tell of several."""
     written = Reminder.objects.filter(studio=studio, due__state__in=LIVE_DUE, state=ReminderState.WRITTEN).order_by()
-    due_of = dict(written.values_list("pk", "due_id"))
+    due_of = {pk: (due_id, who) for pk, due_id, who in written.values_list("pk", "due_id", "customer_id")}
     sent = Message.objects.filter(studio=studio, customer__in=written.values("customer"), state__in=SENT)
     told = {pk for message in sent.only("headers", "reminder_id") for pk in message.told_of()}
-    return {due_of[pk] for pk in told & due_of.keys()}
+    return dict(due_of[pk] for pk in told & due_of.keys())
 
 
-def _news(offer: Any, *, told: bool, today: date) -> list[tuple[str, dict[str, str]]]:
+def _news(offer: Any, *, told: bool, today: date) -> list[tuple[str, dict[str, Any]]]:
     """The steps that an offer has earned since its latest one."""
     latest = offer.latest_kind
     state, closed = (offer.due.state, offer.due.closed_why[:200]) if offer.due else (DueState.OPEN, "")
@@ -223,7 +281,9 @@ def _news(offer: Any, *, told: bool, today: date) -> list[tuple[str, dict[str, s
         return [(steps.DONE, {"why": closed or "the care was given"})]
     if state == DueState.WITHDRAWN:
         return [(steps.WITHDRAWN, {"why": closed or "no longer due"})]
-    news: list[tuple[str, dict[str, str]]] = []
+    if offer.due_id is None and latest == steps.ACCEPTED and shown_by(offer):
+        return [(steps.DONE, {"why": "the care was given"})]
+    news: list[tuple[str, dict[str, Any]]] = []
     if latest == steps.RECOMMENDED and told:
         news.append((steps.OFFERED, {"channel": "mail"}))
     if state == DueState.BOOKED and latest != steps.ACCEPTED:

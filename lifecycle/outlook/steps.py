@@ -11,6 +11,7 @@ from lifecycle.care import resting
 
 RECOMMENDED, OFFERED, ACCEPTED, DECLINED = "recommended", "offered", resting.ACCEPTED, resting.DECLINED
 DEFERRED, EXPIRED, WITHDRAWN, DONE = "deferred", "expired", "withdrawn", "done"
+OUTCOME = "outcome"  # what the next look said of advice; it answers nothing, so it is no latest step
 
 ANSWERS = (ACCEPTED, DECLINED, DEFERRED)
 # Somebody may still say something to these.

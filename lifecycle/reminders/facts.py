@@ -256,6 +256,7 @@ def _answers(facts: Facts, vehicles: set[int], today: date) -> None:
     """What the present keepers said to advice: the latest word on each window, and what rests after two refusals."""
     words: list[Word] = []
     rows = OfferStep.objects.filter(offer__vehicle__in=vehicles, at__lte=facts.at).order_by("at", "id")
+    rows = rows.exclude(kind="outcome")  # a later look at the advice, nobody's word
     for offer_id, due_id, vehicle_id, task, at, kind, until in rows.values_list(
         "offer_id", "offer__due_id", "offer__vehicle_id", "offer__task", "at", "kind", "until"
     ):

@@ -96,9 +96,20 @@ class AnswerForm(forms.Form):
         help_text="For a no: price, no time, does it himself, not needed, sells the vehicle, goes elsewhere …",
     )
     until = forms.DateField(label="Put off until", required=False, widget=DayInput, help_text="Only for a later.")
+    left = forms.MultipleChoiceField(
+        label="Left out",
+        required=False,
+        widget=forms.CheckboxSelectMultiple,
+        help_text="Only for a yes to a part: the surfaces that stay as they are.",
+    )
 
-    def __init__(self, *args: Any, answers: Sequence[str], **kwargs: Any) -> None:
+    def __init__(
+        self, *args: Any, answers: Sequence[str], surfaces: Sequence[tuple[str, str]] = (), **kwargs: Any
+    ) -> None:
         super().__init__(*args, **kwargs)
+        self.fields["left"].choices = list(surfaces)
+        if len(surfaces) < 2:
+            del self.fields["left"]
         words = {"accepted": "yes: accepted", "declined": "no: declined", "deferred": "later: put off"}
         self.fields["kind"].choices = [(answer, words[answer]) for answer in answers]
 

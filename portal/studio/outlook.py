@@ -10,7 +10,7 @@ from django.shortcuts import redirect, render
 from django.utils import timezone
 from django.views.decorators.http import require_GET, require_http_methods
 
-from lifecycle.outlook import answers_read, desk, offers, reads
+from lifecycle.outlook import advice_reads, answers_read, desk, offers, reads
 from portal.access.people import MemberRequest
 from portal.access.registry import access
 
@@ -49,7 +49,8 @@ def answer(request: MemberRequest, offer_id: int) -> HttpResponse:
     offer = desk.one_offer(studio, offer_id)
     if offer is None:
         raise Http404
-    form = AnswerForm(request.POST or None, answers=offer.answers)
+    beside = advice_reads.sheet(studio, offer_id, today=studio_today(request))
+    form = AnswerForm(request.POST or None, answers=offer.answers, surfaces=beside.surfaces)
     if request.method == "POST" and form.is_valid():
         verb = partial(
             offers.answer,
@@ -62,4 +63,4 @@ def answer(request: MemberRequest, offer_id: int) -> HttpResponse:
         if attempt(form, verb) is not None:
             messages.success(request, f"On record: {offer.title} for {offer.plate}, {form.cleaned_data['kind']}.")
             return redirect("studio:offers")
-    return render(request, "studio/answer.html", {"offer": offer, "form": form})
+    return render(request, "studio/answer.html", {"offer": offer, "form": form, "beside": beside})

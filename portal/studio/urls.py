@@ -5,6 +5,7 @@ from __future__ import annotations
 from django.urls import path
 
 from . import (
+    advice,
     approvals,
     bookings,
     calendar,
@@ -119,6 +120,12 @@ urlpatterns = [
     path("outbox/<int:message_id>/page/", letters.message_page, name="message_page"),
     path("offers/", outlook.open_offers, name="offers"),
     path("offers/<int:offer_id>/", outlook.answer, name="answer"),
+    path("offers/<int:offer_id>/told/", advice.told, name="told"),
+    path("offers/<int:offer_id>/withdraw/", advice.withdraw, name="withdraw_offer"),
+    path("offers/slipping/", advice.slipping, name="slipping"),
+    path("offers/acceptance/", advice.acceptance, name="acceptance"),
+    path("offers/acceptance/decisions/", advice.decisions, name="decisions"),
+    path("vehicle/<int:vehicle_id>/advice/", advice.advice, name="advice"),
     path("sites/", sites.sites, name="sites"),
     path("sites/<int:site_id>/", sites.site, name="site"),
     path("sites/<int:site_id>/place/", sites.site_place, name="site_place"),

@@ -108,6 +108,7 @@ NO_PAGE = {
     "studio:outlook_spreading": "looked at in test_outlook: it needs a spreading",
     "studio:phoned": "takes a form only",
     "studio:tend": "takes a form only",
+    "studio:told": "takes a form only",
     "studio:import_file": "looked at in test_imports: it needs a file",
     "studio:import_errors": "a CSV file",
     "studio:end_token": "takes a form only",

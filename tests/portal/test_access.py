@@ -58,6 +58,12 @@ pytestmark = pytest.mark.django_db
 MEMBERS, TECHNICIANS, DESK, OWNER = "member", "technician", "desk", "owner"
 WHO = {
     "studio:work": MEMBERS,
+    "studio:advice": MEMBERS,
+    "studio:told": DESK,
+    "studio:withdraw_offer": DESK,
+    "studio:slipping": OWNER,
+    "studio:acceptance": OWNER,
+    "studio:decisions": OWNER,
     "studio:vehicles": MEMBERS,
     "studio:vehicle": MEMBERS,
     "studio:book": DESK,
@@ -221,6 +227,9 @@ WITH_FORM = {
 
 POST_ONLY |= {"studio:outlook_prepare", "studio:outlook_spread"}
 WITH_OBJECT += ("studio:outlook_spreading",)
+POST_ONLY |= {"studio:told"}
+WITH_OBJECT += ("studio:advice", "studio:withdraw_offer")
+WITH_FORM |= {"studio:advice", "studio:withdraw_offer"}
 
 
 @pytest.fixture

@@ -87,3 +87,56 @@ def test_wrong_numbers_are_refused():
         acceptance.rate("a", Decisions(), prior_a=0, prior_b=1)
     with pytest.raises(ValueError, match="below 0"):
         acceptance.rate("a", Decisions(accepted=-1), prior_a=1, prior_b=1)
+
+
+def test_the_weight_of_the_mean_is_the_likeliest_by_a_reference_library():
+    # scipy.stats.betabinom as a second pair of eyes on the likelihood that chooses how much the groups share.
+    from scipy.stats import betabinom
+
+    counts = [Decisions(6, 2), Decisions(3, 9), Decisions(1, 5, 2), Decisions(10, 4), Decisions(2, 8)]
+    mean = acceptance.studio_mean(counts)
+
+    def loglik(weight):
+        return sum(betabinom.logpmf(one.accepted, one.asked, mean * weight, (1 - mean) * weight) for one in counts)
+
+    assert acceptance.pool_weight(counts, mean) == max(acceptance.POOL_WEIGHTS, key=loglik)
+
+
+def test_a_site_leans_on_its_care_elsewhere_and_the_care_on_the_studio():
+    counts = {
+        ("booster", "1"): Decisions(30, 10),
+        ("booster", "2"): Decisions(0, 3),
+        ("recoat", "1"): Decisions(4, 16),
+    }
+    found = {(row.task, row.group): row.rate for row in acceptance.grouped(counts)}
+    # By hand: studio (2 + 34) / (5 + 63) = .529412, worth ten (two cares are too few to fit); booster without site 2 is
+    # Beta(5.29412 + 30, 4.70588 + 10), mean .705882; site 2 is Beta(7.05882, 2.94118 + 3), mean .542986.
+    small = found["booster", "2"]
+    assert (small.a, small.b) == pytest.approx((7.058824, 5.941176), abs=1e-6)
+    assert small.mean == pytest.approx(0.542986, abs=1e-6)
+    assert small.leans
+    assert "leans on this care elsewhere and on the studio's mean" in small.says
+    large = found["booster", "1"]
+    assert not large.leans
+    assert "leans" not in large.says
+    # Alone, the care itself is pooled with the studio; its only site has nothing elsewhere to lean on but that.
+    assert found["recoat", "1"].mean == pytest.approx((0.529412 * 10 + 4) / 30, abs=1e-6)
+
+
+def test_the_interval_of_a_group_is_that_of_the_beta_distribution_and_predicts_by_the_beta_binomial():
+    from scipy.stats import beta, betabinom
+
+    row = acceptance.grouped({("booster", "a"): Decisions(3, 4), ("booster", "b"): Decisions(5, 1)})[0].rate
+    assert (row.p10, row.p90) == pytest.approx(tuple(beta.ppf([0.1, 0.9], row.a, row.b)))
+    for taken in range(6):
+        chance = math.exp(acceptance.log_beta_binomial(taken, 5, row.a, row.b))
+        assert chance == pytest.approx(betabinom.pmf(taken, 5, row.a, row.b))
+
+
+def test_no_decision_counts_twice_and_none_is_lost():
+    counts = {("booster", "1"): Decisions(1, 2, 3), ("booster", "2"): Decisions(4, 5, 6)}
+    both = acceptance.total(counts.values())
+    assert both == Decisions(5, 7, 9)
+    assert acceptance.minus(both, counts["booster", "1"]) == counts["booster", "2"]
+    assert [row.rate.decisions for row in acceptance.grouped(counts)] == list(counts.values())
+    assert acceptance.grouped({}) == ()
