@@ -7,6 +7,7 @@ from datetime import datetime
 
 from django.core import signing
 from django.db import transaction
+from django.utils.translation import gettext
 
 from lifecycle import journal
 from lifecycle.care.register import set_consent
@@ -49,7 +50,7 @@ def _choice(customer: Customer, purpose: str) -> Choice:
     return Choice(
         customer_id=customer.pk,
         purpose=purpose,
-        purpose_label=str(Purpose(purpose).label),
+        purpose_label=gettext(str(Purpose(purpose).label)),
         studio_name=customer.studio.name,
     )
 

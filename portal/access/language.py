@@ -13,6 +13,9 @@ from django.utils.translation import get_supported_language_variant
 from django.views.decorators.cache import never_cache
 from django.views.decorators.http import require_POST
 
+from lifecycle.care.signin import CustomerFacts
+from lifecycle.care.tongue import measures
+
 from .paths import own_path
 from .registry import access
 
@@ -30,15 +33,16 @@ def known_language(wanted: str) -> str:
         return ""
 
 
-def speak(request: HttpRequest, wishes: tuple[str, ...]) -> None:
-    """Turn on the language of this request's page.
+def speak(request: HttpRequest, wishes: CustomerFacts) -> None:
+    """Turn on the language and the units of this request's page.
 
     Args:
-        wishes: the languages on record of the person who is signed in as a customer, theirs first.
+        wishes: of the person who is signed in as a customer; `NOBODY` else.
     """
-    theirs = next((found for wish in wishes if (found := known_language(wish))), "")
+    theirs = next((found for wish in wishes.languages if (found := known_language(wish))), "")
     at_work = request.path.startswith("/studio/")
-    if at_work or (not wishes and (request.member is not None or request.path.startswith(FOR_MEMBERS))):
+    measures.activate("metric" if at_work else wishes.units)
+    if at_work or (not wishes.ids and (request.member is not None or request.path.startswith(FOR_MEMBERS))):
         theirs = OF_MEMBERS
     if theirs:
         translation.activate(theirs)

@@ -28,6 +28,7 @@ from lifecycle.errors import DomainError, NotFoundHere
 from portal.access.people import PortalRequest
 from portal.access.registry import access
 from portal.drawings.beading import beading_scale
+from portal.studio.common import plain
 
 from .answer_words import shift_words
 from .common import today_of
@@ -124,7 +125,7 @@ def _report(request: PortalRequest, told: str, form: forms.Form, here: _Here) ->
         raise Http404 from error
     except DomainError as error:
         field = error.field if error.field in form.fields else None
-        form.add_error(field, error.message.removeprefix(f"{error.field}: ") if error.field else error.message)
+        form.add_error(field, plain(error))
         return None
     if told == "photo":
         messages.success(request, _("The photo is on record; the studio sees it. A photo alone moves no figure."))

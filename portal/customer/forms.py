@@ -7,12 +7,15 @@ from typing import Any, Final
 from django import forms
 from django.utils.translation import gettext_lazy as _
 
+from lifecycle.care.tongue.measures import SYSTEMS
 from lifecycle.care.wishes import languages
 
 PURPOSES: Final = {
     "service": _("Care reminders"),
     "promotion": _("Offers"),
 }
+# Within a sentence.
+OF_PURPOSES: Final = {"service": _("care reminders"), "promotion": _("offers")}
 WORDINGS: Final = {
     "service": _(
         "Please write to me by e-mail when care of my vehicle is due: what, why, in which weeks, and what happens if I "
@@ -37,7 +40,10 @@ class WishesForm(forms.Form):
     """How to be written to: language, quiet hours, a pause."""
 
     customer = forms.IntegerField(min_value=1, widget=forms.HiddenInput)
-    language = forms.ChoiceField(label=_("Language of mails"))
+    language = forms.ChoiceField(label=_("Language of pages and mails"))
+    units = forms.ChoiceField(
+        label=_("Units"), required=False, choices=[("", _("as is usual where the vehicle is")), *SYSTEMS.items()]
+    )
     quiet_from = forms.TimeField(
         label=_("Quiet hours from"), required=False, widget=forms.TimeInput(attrs={"type": "time"}, format="%H:%M"),
         help_text=_("No mail is sent in these hours of your day. Left empty: 20:00 to 08:00."),

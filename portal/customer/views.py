@@ -14,11 +14,13 @@ from lifecycle.care import customer_reads
 from lifecycle.care.photos import photo_file, photos_for_customer
 from lifecycle.care.reports.reads import of_customer
 from lifecycle.care.sentence import vehicle_sentence
+from lifecycle.care.tongue.measures import thickness_words
 from lifecycle.care.vehicle_reads import vehicle_for_customer
 from lifecycle.errors import NotFoundHere
 from portal.access.people import PortalRequest
 from portal.access.registry import access
 from portal.drawings.page import vehicle_page
+from portal.drawings.section import THIN_UM
 from portal.pictures import picture_answer
 
 from .common import today_of
@@ -49,6 +51,7 @@ def vehicle(request: PortalRequest, vehicle_id: int) -> HttpResponse:
         raise Http404 from error
     context = {
         "page": vehicle_page(view),
+        "thin": thickness_words(THIN_UM),
         "vehicle": view,
         "sentence": vehicle_sentence(view),
         "dues": due_words(view),

@@ -18,8 +18,9 @@ from lifecycle.care.wishes import Wishes, set_wishes, wishes_of
 from lifecycle.errors import DomainError
 from portal.access.people import PortalRequest
 from portal.access.registry import access
+from portal.studio.common import plain
 
-from .forms import PURPOSES, WORDINGS, ChoiceForm, WishesForm
+from .forms import OF_PURPOSES, PURPOSES, WORDINGS, ChoiceForm, WishesForm
 
 
 @access("customer")
@@ -39,7 +40,15 @@ def _page(request: PortalRequest, wrong: WishesForm | None = None) -> HttpRespon
     wishes = wishes_of(request.customer_ids)
     sent = wrong.data.get("customer") if wrong is not None else None
     context = {
-        "lines": [{"line": line, "title": PURPOSES[line.purpose], "wording": WORDINGS[line.purpose]} for line in lines],
+        "lines": [
+            {
+                "line": line,
+                "title": PURPOSES[line.purpose],
+                "about": OF_PURPOSES[line.purpose],
+                "wording": WORDINGS[line.purpose],
+            }
+            for line in lines
+        ],
         "wishes": [(one, wrong if str(one.customer_id) == sent else _form(one)) for one in wishes],
         "several": len(request.customer_ids) > 1,
     }
@@ -69,7 +78,7 @@ def _wish(request: PortalRequest) -> HttpResponse:
                 actor=f"customer:{customer_id}", at=timezone.now(), **fields,
             )  # fmt: skip
         except DomainError as error:
-            form.add_error(error.field or None, error.message.removeprefix(f"{error.field}: "))
+            form.add_error(error.field or None, plain(error))
         else:
             messages.success(request, _("Kept. What is planned from now on follows it."))
             return redirect("customer:choices")
