@@ -13,6 +13,7 @@ from lifecycle.care.addresses import without_keepers
 from lifecycle.care.find import one
 from lifecycle.care.record import ask_for_assessment, end_coats, not_after
 from lifecycle.care.register import known
+from lifecycle.care.undo import as_before
 from lifecycle.care.wording import capital, spoken
 from lifecycle.condition import Budget, budget_of
 from lifecycle.errors import DomainError, NotFoundHere
@@ -149,6 +150,7 @@ def record_correction(
         correction: Correction = Correction.objects.create(
             studio=studio, surface=surface, on=on, stage=stage, passes=passes, removal_low_um=removal_low_um,
             removal_high_um=removal_high_um, before=before, after=after, planned=planned, happened_elsewhere=elsewhere,
+            found=as_before(surface, on),
             member=one(Member, studio, member_id) if member_id is not None else None,
         )  # fmt: skip
         ended = 0 if stage == "unknown_past" else end_coats(surface=surface, on=on, why="correction")

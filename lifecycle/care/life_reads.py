@@ -15,7 +15,7 @@ from typing import Any, Final
 from django.db.models import Prefetch, Q
 
 from lifecycle.care.find import one
-from lifecycle.care.history import EVENT_WORDS
+from lifecycle.care.history import EVENT_WORDS, STAGE_WORDS
 from lifecycle.care.parts import LIFE_EVENTS
 from lifecycle.care.wheels import SEASONS
 from lifecycle.care.withdraw import KINDS
@@ -25,6 +25,7 @@ from lifecycle.models import (
     CareEvent,
     ContractRule,
     ContractTerm,
+    Correction,
     Forecast,
     Habits,
     Inspection,
@@ -307,6 +308,8 @@ def _told(kind: str, row: Any) -> tuple[str, date, str]:
             row.start,
             "",
         )
+    if kind == "correction":
+        return f"paint correction ({STAGE_WORDS[row.stage]}), {spoken(row.surface.code)}", row.on, ""
     if kind == "swap":
         season = SEASONS.get(row.surface.season, spoken(row.surface.code))
         return f"wheels: {season} on, {_until(row.end)}", row.start, ""
@@ -320,6 +323,10 @@ def _rows(kind: str, vehicle_id: int, extra: Q) -> Any:
         return Storage.every.filter(extra, vehicle=vehicle_id).order_by("-start", "-pk")
     if kind == "habits":
         return Habits.every.filter(extra, vehicle=vehicle_id).order_by("-start", "-pk")
+    if kind == "correction":
+        return (
+            Correction.every.filter(extra, surface__vehicle=vehicle_id).select_related("surface").order_by("-on", "-pk")
+        )
     if kind == "swap":
         rows = Mounted.every.filter(extra, surface__vehicle=vehicle_id)
         return rows.select_related("surface").order_by("-start", "-pk")

@@ -32,9 +32,12 @@ from lifecycle.models import (
 from lifecycle.wear import choices
 from lifecycle.wear.types import Place
 
-STUDIO_EVENT_KINDS = ("wash", "iron_removal", "iron_specks", *choices.EVENT_KINDS)
+# A correction is not among them: it goes through the clear-coat budget (`corrections.record_correction`).
+STUDIO_EVENT_KINDS = (
+    "wash", "iron_removal", "iron_specks", *(kind for kind in choices.EVENT_KINDS if kind != "correction"),
+)  # fmt: skip
 FINDING_KINDS: tuple[tuple[str, str], ...] = tuple((kind.value, str(kind.label)) for kind in FindingKind)
-ENDS_COATS = ("correction", "repaint", "part_swap")
+ENDS_COATS = ("repaint", "part_swap")
 # A film is not polished away with the coats above the clear; its own top coat is.
 FILM_BODIES = ("film_body", "wrap")
 
@@ -100,13 +103,15 @@ def record_event(
     actor: str,
     at: datetime,
 ) -> CareEvent:
-    """Record a wash or an event. A correction, repaint or swapped part ends the coats of its surface.
+    """Record a wash or an event. A repaint or swapped part ends the coats of its surface.
 
     With `key`, what is sent twice is stored once.
     """
     there: CareEvent | None = CareEvent.every.filter(studio=studio, key=key).first() if key is not None else None
     if there is not None:
         return there
+    if kind == "correction":
+        raise DomainError("kind: a correction takes clear coat; record it as a correction of its panels.", field="kind")
     known("kind", kind, STUDIO_EVENT_KINDS)
     known("by", by, ("studio", "customer"))
     not_after("on", on, studio, at)
@@ -125,12 +130,11 @@ def record_event(
         )  # fmt: skip
         if kind in ENDS_COATS and surface is not None:
             end_coats(surface=surface, on=on, why=kind.replace("_", " "))
-            if kind in ("repaint", "part_swap"):
-                surface.finish = "refinish" if kind == "repaint" else "unknown"
-                surface.refinished_on = on
-                if kind == "part_swap":
-                    surface.part_since, surface.removed_on = on, None
-                surface.save(update_fields=["finish", "refinished_on", "part_since", "removed_on"])
+            surface.finish = "refinish" if kind == "repaint" else "unknown"
+            surface.refinished_on = on
+            if kind == "part_swap":
+                surface.part_since, surface.removed_on = on, None
+            surface.save(update_fields=["finish", "refinished_on", "part_since", "removed_on"])
         ask_for_assessment(vehicle.pk)
         journal.record(
             studio=studio, actor=actor, at=at, verb="event recorded", subject="care event", subject_id=event.pk,

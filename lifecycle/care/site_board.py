@@ -65,27 +65,33 @@ class Board:
                 return Place(bay, parts)
         return None
 
+    def _most(self, day: SiteDay, skills: frozenset[str]) -> float:
+        """The hours that one car can get on a day: while it is open, by the hands that there are and that may do it."""
+        return min(day.open_h, day.labour_h, *(day.skill_h[skill] for skill in skills if skill in day.skill_h))
+
     def _parts(self, bay: BayRule, on: date, labour_h: float, skills: frozenset[str]) -> tuple[tuple[date, float], ...]:
-        """Hours a day: one day where it can hold them all, else whole days in a row (closed ones are waited over)."""
+        """Hours a day: one day where it can hold them all, else days in a row, as much on each as a day can give. Days
+        without the hands for it are waited over in the bay, closed ones too."""
         left, parts, today = labour_h, [], on
         while left > EPS and (today - on).days <= STRETCH:
             day = self.days.get(today)
             if day is None:
                 return ()
             if day.open_h > 0:
-                part = min(left, day.open_h)
-                if not self._free(bay, day, part, skills):
+                part = min(left, self._most(day, skills))
+                stays = left - part > EPS  # till the next day: then the bay is taken until closing
+                if not self._free(bay, day, part, day.open_h if stays else part, skills):
                     return ()
                 parts.append((today, part))
                 left -= part
-            elif today == on:
+            if today == on and not (parts and parts[0][1] > EPS):
                 return ()
             today += timedelta(days=1)
         return tuple(parts) if left <= EPS else ()
 
-    def _free(self, bay: BayRule, day: SiteDay, hours: float, skills: frozenset[str]) -> bool:
+    def _free(self, bay: BayRule, day: SiteDay, hours: float, bay_h: float, skills: frozenset[str]) -> bool:
         on = day.on
-        if self.bay_used[bay.id, on] + hours > day.open_h + EPS or self.labour_used[on] + hours > day.labour_h + EPS:
+        if self.bay_used[bay.id, on] + bay_h > day.open_h + EPS or self.labour_used[on] + hours > day.labour_h + EPS:
             return False
         return all(
             self.skill_used[skill, on] + hours <= day.skill_h[skill] + EPS for skill in skills if skill in day.skill_h
@@ -106,7 +112,8 @@ class Board:
     def take(self, place: Place, cure_h: float, skills: frozenset[str]) -> None:
         """Give the hours away."""
         for on, hours in place.parts:
-            self.bay_used[place.bay.id, on] += hours
+            stays = on != place.parts[-1][0]
+            self.bay_used[place.bay.id, on] += self.days[on].open_h if stays else hours
             self.labour_used[on] += hours
             self.week_used[monday(on)] += hours
             for skill in skills:
@@ -130,7 +137,7 @@ class Board:
             bay = min(bays, key=lambda one: (self.bay_used[one.id, on], one.warm_still, one.id))
         left, parts, today = labour_h, [], on
         while left > EPS and (today - on).days <= STRETCH and today in self.days:
-            part = min(left, self.days[today].open_h)
+            part = min(left, self._most(self.days[today], frozenset()))
             if part > 0:
                 parts.append((today, part))
                 left -= part

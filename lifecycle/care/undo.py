@@ -1,7 +1,8 @@
-"""What an event that ends coats found on its surface, so that a wrong entry can be taken back."""
+"""What work that ends coats found on its surface, so that a wrong entry can be taken back."""
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from datetime import date
 from typing import Any, Final
 
@@ -11,7 +12,7 @@ DAYS: Final = ("refinished_on", "part_since", "removed_on")
 
 
 def as_before(surface: Surface, on: date) -> dict[str, Any]:
-    """The finish, the days and the live coats of a surface before an event of the day `on`, as JSON."""
+    """The finish, the days and the live coats of a surface before work of the day `on`, as JSON."""
     layers = Layer.objects.filter(surface=surface, ended=None, applied__lte=on).order_by("pk")
     days = {name: getattr(surface, name) for name in DAYS}
     return {
@@ -22,10 +23,23 @@ def as_before(surface: Surface, on: date) -> dict[str, Any]:
     }
 
 
+def coats_back(*, surface: Surface, was: Mapping[str, Any], on: date, why: str) -> int:
+    """Coats that work of the day `on` ended live again.
+
+    They stay ended where something else was put on that surface since: what lies there now lies there without them.
+
+    Returns:
+        How many coats live again.
+    """
+    if not was:
+        return 0
+    since = Layer.objects.filter(surface=surface, applied__gte=on).exclude(pk__in=was["layers"])
+    ended = Layer.objects.filter(pk__in=was["layers"], surface=surface, ended=on, ended_why=why)
+    return 0 if since.exists() else ended.update(ended=None, ended_why="")
+
+
 def restore(event: CareEvent) -> int:
     """Put the surface of an event back as it was before, and its coats that the event ended.
-
-    Coats stay ended where something else was put on that surface since: what lies there now lies there without them.
 
     Returns:
         How many coats live again.
@@ -37,8 +51,4 @@ def restore(event: CareEvent) -> int:
     for name in DAYS:
         setattr(surface, name, date.fromisoformat(was[name]) if was[name] else None)
     surface.save(update_fields=["finish", "substrate", *DAYS])
-    ended = Layer.objects.filter(
-        pk__in=was["layers"], surface=surface, ended=event.on, ended_why=event.kind.replace("_", " ")
-    )
-    since = Layer.objects.filter(surface=surface, applied__gte=event.on).exclude(pk__in=was["layers"])
-    return 0 if since.exists() else ended.update(ended=None, ended_why="")
+    return coats_back(surface=surface, was=was, on=event.on, why=event.kind.replace("_", " "))

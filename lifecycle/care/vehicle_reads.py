@@ -100,7 +100,12 @@ def _with_rows(rows: Any, today: date) -> Any:
             ),
         ),
         Prefetch("visits", Visit.objects.select_related("site").order_by("on", "id")),
-        Prefetch("proposals", VisitProposal.objects.filter(state=ProposalState.PROPOSED).order_by("ideal", "id")),
+        Prefetch(
+            "proposals",
+            VisitProposal.objects.filter(state=ProposalState.PROPOSED)
+            .select_related("planned_bay")
+            .order_by("ideal", "id"),
+        ),
         Prefetch("dues", CareDue.objects.filter(state__in=LIVE_DUE).order_by("ideal", "id")),
         Prefetch("refusals", Refusal.objects.order_by("task")),
         Prefetch("contract_terms", ContractTerm.objects.filter(done_on=None).order_by("due")),
@@ -356,7 +361,8 @@ def _visit(row: Visit) -> VisitView:
 def _proposal(row: VisitProposal) -> ProposalView:
     return ProposalView(
         id=row.pk, earliest=row.earliest, ideal=row.ideal, latest=row.latest, tasks=_titles(row.tasks),
-        labour_h=row.labour_h, cure_h=row.cure_h, why=row.why,
+        labour_h=row.labour_h, cure_h=row.cure_h, why=row.why, planned=row.planned_on,
+        bay=row.planned_bay.name if row.planned_bay is not None else "", planned_why=row.planned_why,
     )  # fmt: skip
 
 

@@ -199,7 +199,10 @@ class VisitView:
 
 @dataclass(frozen=True, slots=True)
 class ProposalView:
-    """A visit that would serve several dues; `tasks` in working order, `cure_h` dry and untouched afterwards."""
+    """A visit that would serve several dues; `tasks` in working order, `cure_h` dry and untouched afterwards.
+
+    `planned`, `bay`, `planned_why`: where the site's calendar has room for it, and why there; None where nothing fits.
+    """
 
     id: int
     earliest: date
@@ -209,6 +212,9 @@ class ProposalView:
     labour_h: float
     cure_h: float
     why: str
+    planned: date | None = None
+    bay: str = ""
+    planned_why: str = ""
 
 
 @dataclass(frozen=True, slots=True)

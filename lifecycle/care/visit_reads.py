@@ -61,7 +61,8 @@ class VisitView:
 
 @dataclass(frozen=True, slots=True)
 class AskChoices:
-    """What a customer can ask for one vehicle: (code, title) of tasks that are due, and the proposal, if any."""
+    """What a customer can ask for one vehicle: (code, title) of tasks that are due, and the proposal, if any.
+    `suggested`: a day on which the site has room for it, else the ideal one."""
 
     vehicle_id: int
     vehicle: str
@@ -72,7 +73,7 @@ class AskChoices:
     proposal_id: int | None
     first: date
     last: date | None
-    ideal: date | None
+    suggested: date | None
     currency: str
     price: Range
 
@@ -180,7 +181,8 @@ def ask_choices(customer_ids: Sequence[int], vehicle_id: int, *, proposal_id: in
         customer_id=keeper.customer_id,
         tasks=tuple((code, gettext(TASKS[code].title)) for code in codes if code in TASKS),
         proposal_id=proposal.pk if proposal else None, first=max(today, proposal.earliest) if proposal else today,
-        last=proposal.latest if proposal else None, ideal=proposal.ideal if proposal else None,
+        last=proposal.latest if proposal else None,
+        suggested=max(today, proposal.planned_on or proposal.ideal) if proposal else None,
         currency=vehicle.studio.currency,
         price=_price(listed, vehicle.studio_id, codes, vehicle.size) if proposal is not None else None,
     )  # fmt: skip

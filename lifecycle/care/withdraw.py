@@ -7,35 +7,64 @@ from datetime import datetime
 from typing import Any, Final
 
 from django.db import transaction
+from django.db.models import Q
 
 from lifecycle import journal
 from lifecycle.care.find import one
 from lifecycle.care.parts import LIFE_EVENTS
-from lifecycle.care.undo import restore
+from lifecycle.care.undo import coats_back, restore
 from lifecycle.errors import DomainError, NotFoundHere
-from lifecycle.models import CareEvent, ContractTerm, Habits, Mounted, Storage, Studio, Vehicle, Withdrawable
+from lifecycle.models import (
+    CareEvent,
+    ContractTerm,
+    Correction,
+    Habits,
+    Mounted,
+    Storage,
+    Studio,
+    Vehicle,
+    Withdrawable,
+)
 
 
 def _vehicle_id(row: Any) -> int:
-    return int(row.surface.vehicle_id if isinstance(row, Mounted) else row.vehicle_id)
+    return int(row.surface.vehicle_id if isinstance(row, (Mounted, Correction)) else row.vehicle_id)
+
+
+def _nothing_later(row: Any) -> None:
+    """Raises:
+    DomainError: paint work on the same surface came after this entry.
+    """
+    events = CareEvent.objects.filter(surface=row.surface, kind__in=LIFE_EVENTS)
+    polished = Correction.objects.filter(surface=row.surface).exclude(stage="unknown_past")
+    for rows in (events, polished):
+        after = Q(on__gt=row.on)
+        if isinstance(row, rows.model):  # of two entries of one day the one that was typed later
+            after |= Q(on=row.on, pk__gt=row.pk)
+        later = rows.filter(after).order_by("-on", "-pk").first()
+        if later is not None:
+            words = later.kind.replace("_", " ") if isinstance(later, CareEvent) else "correction"
+            raise DomainError(
+                f"The {words} of {later.on} on the {row.surface} came after it; withdraw that entry first."
+            )
 
 
 def _event(row: Any) -> dict[str, Any]:
     if not row.before or row.surface is None:
         return {}
-    later = (
-        CareEvent.objects.filter(surface=row.surface, on__gte=row.on, kind__in=LIFE_EVENTS)
-        .exclude(pk=row.pk)
-        .exclude(on=row.on, pk__lt=row.pk)
-        .order_by("-on", "-pk")
-        .first()
-    )
-    if later is not None:
-        raise DomainError(
-            f"The {later.kind.replace('_', ' ')} of {later.on} on the {row.surface} came after it; withdraw that entry "
-            "first."
-        )
+    _nothing_later(row)
     return {"coats_back": restore(row)}
+
+
+def _correction(row: Any) -> dict[str, Any]:
+    """The panel of the plan that it carried out is open again. A sealed report keeps what it said."""
+    if row.stage == "unknown_past":
+        return {}
+    _nothing_later(row)
+    if row.planned_id is not None:
+        row.planned = None
+        row.save(update_fields=["planned"])
+    return {"coats_back": coats_back(surface=row.surface, was=row.found, on=row.on, why="correction")}
 
 
 def _habits(row: Any) -> dict[str, Any]:
@@ -72,6 +101,7 @@ def _term(row: Any) -> dict[str, Any]:
 # kind -> model, its name in the journal, and what else has to be put back
 KINDS: Final[Mapping[str, tuple[type[Withdrawable], str, Callable[[Any], dict[str, Any]]]]] = {
     "event": (CareEvent, "care event", _event),
+    "correction": (Correction, "correction", _correction),
     "storage": (Storage, "storage", _plain),
     "habits": (Habits, "habits", _habits),
     "swap": (Mounted, "wheel swap", _mounted),

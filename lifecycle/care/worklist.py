@@ -14,7 +14,20 @@ from django.db.models import Case, IntegerField, Prefetch, QuerySet, Value, When
 from lifecycle.care import wording
 from lifecycle.care.tasks_table import load_tasks
 from lifecycle.care.urgent import answer_by
-from lifecycle.models import LIVE_DUE, CareDue, Keeper, Reminder, ReminderState, Site, Step, Studio, Visit, VisitState
+from lifecycle.models import (
+    LIVE_DUE,
+    CareDue,
+    Keeper,
+    ProposalState,
+    Reminder,
+    ReminderState,
+    Site,
+    Step,
+    Studio,
+    Visit,
+    VisitProposal,
+    VisitState,
+)
 
 PER_PAGE: Final = 40
 SOON_DAYS: Final = 30
@@ -51,6 +64,9 @@ class ReminderWord:
 
 @dataclass(frozen=True, slots=True)
 class WorkRow:
+    """One care window. `planned`: a day on which the site's calendar has room for it, today or later; `day`: the one
+    that a booking begins with."""
+
     due_id: int
     vehicle_id: int
     vehicle: str
@@ -69,6 +85,8 @@ class WorkRow:
     why: str
     hours: float
     booked_on: date | None
+    planned: date | None
+    day: date
     reminder: ReminderWord
 
 
@@ -176,6 +194,7 @@ def _row(due: Any, today: date) -> WorkRow:
     vehicle = due.vehicle
     keeper = next(iter(vehicle.keepers_now), None)
     booked = next((visit.on for visit in vehicle.booked_visits if due.task in visit.tasks), None)
+    planned = next((row.planned_on for row in due.planned_visits if row.planned_on >= today), None)
     task = load_tasks().get(due.task)
     return WorkRow(
         due_id=due.pk,
@@ -196,6 +215,8 @@ def _row(due: Any, today: date) -> WorkRow:
         why=_short_why(due),
         hours=due.words.get("hours") or (task.labour_h(vehicle.size) if task else 1.0),
         booked_on=booked,
+        planned=planned,
+        day=planned or max(due.ideal, today),
         reminder=reminder_words(due.reminders.all()),
     )
 
@@ -231,6 +252,11 @@ def _joined(dues: QuerySet[Any]) -> QuerySet[Any]:
                 to_attr="booked_visits",
             ),
             Prefetch("reminders", queryset=Reminder.objects.select_related("message")),
+            Prefetch(
+                "proposals",
+                queryset=VisitProposal.objects.filter(state=ProposalState.PROPOSED).exclude(planned_on=None),
+                to_attr="planned_visits",
+            ),
         )
         .annotate(rank=rank)
         .order_by("rank", "latest", "ideal", "id")

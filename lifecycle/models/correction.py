@@ -9,7 +9,7 @@ from django.db.models import F, Q
 
 from lifecycle.wear.choices import REMOVAL_STAGES
 
-from .base import StudioRow
+from .base import StudioRow, Withdrawable
 from .inspection import Inspection
 from .journal import guard_statements, unguard_statements
 from .people import Customer, Member
@@ -110,10 +110,11 @@ class CorrectionSignature(StudioRow):
     strokes = models.JSONField(default=list)
 
 
-class Correction(StudioRow):
+class Correction(Withdrawable):
     """`removal_low_um`/`removal_high_um`: the removal if it was measured; None: the stage's table value holds.
     `planned`: the panel of the plan that it carries out. `before`/`after`: inspections with readings on either side.
-    `happened_elsewhere`: it is recorded because it is true, though no budget was asked."""
+    `happened_elsewhere`: it is recorded because it is true, though no budget was asked. `found`: what it found on its
+    surface, so that a wrong entry can be taken back."""
 
     surface = models.ForeignKey(Surface, on_delete=models.CASCADE, related_name="corrections")
     on = models.DateField()
@@ -128,6 +129,7 @@ class Correction(StudioRow):
     before = models.ForeignKey(Inspection, null=True, blank=True, on_delete=models.SET_NULL, related_name="+")
     after = models.ForeignKey(Inspection, null=True, blank=True, on_delete=models.SET_NULL, related_name="+")
     happened_elsewhere = models.BooleanField(default=False)
+    found = models.JSONField(default=dict, blank=True)
 
     class Meta:
         ordering = ("on", "id")

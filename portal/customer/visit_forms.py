@@ -30,7 +30,7 @@ class AskForm(forms.Form):
     )
 
     def __init__(self, *args: Any, choices: AskChoices, **kwargs: Any) -> None:
-        super().__init__(*args, **kwargs)
+        super().__init__(*args, initial={"on": choices.suggested, "part": "any"}, **kwargs)
         self.fields["on"].widget = _day(choices.first, choices.last)
         self.fields["tasks"].choices = list(choices.tasks)
         if choices.proposal_id is not None or not choices.tasks:

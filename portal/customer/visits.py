@@ -75,8 +75,7 @@ def ask(request: PortalRequest, vehicle_id: int, proposal_id: int | None = None)
     choices = _or_404(
         partial(visit_reads.ask_choices, request.customer_ids, vehicle_id, proposal_id=proposal_id, at=at)
     )
-    start = {"on": max(choices.ideal, choices.first) if choices.ideal else None, "part": "any"}
-    form = AskForm(request.POST or None, choices=choices, initial=start)
+    form = AskForm(request.POST or None, choices=choices)
     if form.is_valid():
         verb = partial(
             asking.ask, studio=choices.studio, vehicle_id=vehicle_id, customer_id=choices.customer_id,

@@ -117,8 +117,14 @@ def visit_words(proposal: ProposalView, today: date) -> str:
         "when": when, "tasks": ", ".join(proposal.tasks), "hours": max(1, round(proposal.labour_h)),
     }  # fmt: skip
     if proposal.cure_h >= 1:
-        return _("%(said)s, then %(hours)d hours dry and untouched.") % {"said": said, "hours": round(proposal.cure_h)}
-    return f"{said}."
+        said = _("%(said)s, then %(hours)d hours dry and untouched.") % {"said": said, "hours": round(proposal.cure_h)}
+    else:
+        said = f"{said}."
+    if proposal.planned is not None and proposal.planned > today:
+        return (
+            f"{said} {_('The studio has room for it on %(day)s.') % {'day': date_format(proposal.planned, 'l j F Y')}}"
+        )
+    return said
 
 
 def habits_words(vehicle: VehicleView) -> str:

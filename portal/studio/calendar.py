@@ -62,14 +62,20 @@ class OpeningForm(forms.Form):
         for day, (opens, closes) in view.hours.items():
             initial |= {f"opens_{day}": opens, f"closes_{day}": closes}
         super().__init__(*args, initial=initial, **kwargs)
-        for day, name in enumerate(WEEKDAYS):
-            self.fields[f"opens_{day}"] = forms.TimeField(
-                label=f"{name} from", required=False, widget=ClockInput(),
-            )  # fmt: skip
-            self.fields[f"closes_{day}"] = forms.TimeField(label=f"{name} to", required=False, widget=ClockInput())
+        for day in range(len(WEEKDAYS)):
+            self.fields[f"opens_{day}"] = forms.TimeField(label="From", required=False, widget=ClockInput())
+            self.fields[f"closes_{day}"] = forms.TimeField(label="To", required=False, widget=ClockInput())
         self.fields["warm_bays"].choices = [(str(pk), name) for pk, name, _warm in view.bays]
         if not view.bays:
             del self.fields["warm_bays"]
+
+    def days(self) -> list[tuple[str, forms.BoundField, forms.BoundField]]:
+        """The week: name of the day, its two fields."""
+        return [(name, self[f"opens_{day}"], self[f"closes_{day}"]) for day, name in enumerate(WEEKDAYS)]
+
+    def others(self) -> list[forms.BoundField]:
+        """The fields that are not of one day."""
+        return [field for field in self if not field.name.startswith(("opens_", "closes_"))]
 
     def hours(self) -> dict[int, tuple[time, time]]:
         """Weekday -> opening and closing time, of the days that are filled in."""

@@ -16,6 +16,7 @@ from django.views.decorators.http import require_GET, require_http_methods
 from lifecycle import condition
 from lifecycle.care import correction_consent, correction_reads, corrections
 from lifecycle.care.correction_reads import KeptPlan, PanelRow
+from lifecycle.care.reports.signature import HEIGHT, WIDTH
 from lifecycle.errors import NotFoundHere
 from lifecycle.wear.correction_plan import depth_for
 from portal.access.people import MemberRequest
@@ -124,7 +125,8 @@ def consent(request: MemberRequest, vehicle_id: int, plan_id: int) -> HttpRespon
             said = "agrees" if form.cleaned_data["given"] else "does not agree"
             messages.success(request, f"On record: the customer {said}.")
             return redirect("studio:kept_plan", vehicle_id=vehicle_id, plan_id=plan_id)
-    return render(request, "studio/plan_consent.html", {"plan": found, "form": form})
+    context = {"plan": found, "form": form, "width": WIDTH, "height": HEIGHT}
+    return render(request, "studio/plan_consent.html", context)
 
 
 @access("technician")

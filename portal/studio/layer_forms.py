@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
+from dataclasses import replace
 from typing import Any, Final
 
 from django import forms
@@ -49,6 +50,14 @@ def _number(label: str, low: float, high: float) -> forms.FloatField:
     )
 
 
+# What holds for everything that is put on in one bay on one day.
+SHARED: Final = ("air_c", "surface_c", "rh_pct")
+
+
+def _measured(names: Iterable[str]) -> dict[str, forms.FloatField]:
+    return {name: _number(MEASURED[name], *layering.LIMITS[name][:2]) for name in names}
+
+
 class WorkFields(forms.Form):
     """How a layer was put on: what was done before, what was measured, from which batch."""
 
@@ -62,9 +71,7 @@ class WorkFields(forms.Form):
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
-        for name, label in MEASURED.items():
-            low, high, _unit = layering.LIMITS[name]
-            self.fields[name] = _number(label, low, high)
+        self.fields |= _measured(MEASURED)
 
     def before(self) -> list[forms.BoundField]:
         """What stands above the measurements."""
@@ -139,9 +146,18 @@ class PackageWorkForm(DatedForm):
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
         self.fields["applicator"].choices = [("", "not noted"), *((row.id, row.label) for row in self.choices.members)]
+        self.fields |= _measured(SHARED)
 
     def clean_applied(self) -> Any:
         return self._not_ahead(self.cleaned_data["applied"])
+
+    def measured(self) -> list[forms.BoundField]:
+        """What was measured for all of the package."""
+        return [self[name] for name in SHARED]
+
+    def in_the_bay(self) -> Conditions:
+        """What was measured for all of it. Fields that are wrong count as not measured."""
+        return Conditions(**{name: self.cleaned_data.get(name) for name in SHARED})
 
 
 class ItemWorkForm(WorkFields):
@@ -150,10 +166,15 @@ class ItemWorkForm(WorkFields):
     field_order = ("coats", "prep")
     coats = forms.IntegerField(label="Coats", min_value=1, max_value=12)
 
-    def work(self) -> ItemWork:
-        """As the verb takes it. Needs a valid form."""
-        data = self.cleaned_data
-        return ItemWork(batch=data["batch"], coats=data["coats"], prep=tuple(data["prep"]), now=self.now())
+    def measured_otherwise(self) -> bool:
+        """Whether anything was typed that holds for this product alone."""
+        return self.is_bound and any(self[name].value() for name in MEASURED)
+
+    def work(self, bay: Conditions) -> ItemWork:
+        """As the verb takes it; what was not measured for this product alone is as in the `bay`. Needs a valid form."""
+        data, own = self.cleaned_data, self.now()
+        shared = {name: getattr(bay, name) for name in SHARED if getattr(own, name) is None}
+        return ItemWork(batch=data["batch"], coats=data["coats"], prep=tuple(data["prep"]), now=replace(own, **shared))
 
 
 class WindowsForm(forms.Form):

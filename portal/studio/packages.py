@@ -117,7 +117,7 @@ def _checked(
     """The findings of every item, or None where the form is not whole."""
     if not all([form.is_valid(), *(one.is_valid() for one in forms.values())]):
         return None
-    work = {item_id: one.work() for item_id, one in forms.items()}
+    work = {item_id: one.work(form.in_the_bay()) for item_id, one in forms.items()}
     verb = partial(
         kept.check_package, studio=request.member.studio, applied=form.cleaned_data["applied"], work=work, **which
     )
@@ -130,7 +130,7 @@ def _apply(
     return kept.apply_package(
         **which,
         applied=form.cleaned_data["applied"],
-        work={item_id: one.work() for item_id, one in forms.items()},
+        work={item_id: one.work(form.in_the_bay()) for item_id, one in forms.items()},
         applicator_id=form.cleaned_data["applicator"],
         leave_out=form.cleaned_data["leave_out"],
         override_reason=request.POST.get("override_reason", ""),

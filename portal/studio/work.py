@@ -78,7 +78,8 @@ def book(request: MemberRequest, vehicle_id: int) -> HttpResponse:
     vehicle = kept_or_404(request, vehicle_id)
     windows = worklist.windows_of(studio, vehicle_id, today=today)
     asked = request.GET.getlist("task") or [row.task for row in windows if row.earliest <= today and not row.booked_on]
-    form = BookingForm(request.POST or None, windows=windows, today=today, initial={"tasks": asked, "on": None})
+    start = {"tasks": asked, "on": min((row.day for row in windows if row.task in asked), default=None)}
+    form = BookingForm(request.POST or None, windows=windows, today=today, initial=start)
     if request.method == "POST" and form.is_valid():
         verb = partial(
             visits.book,

@@ -119,3 +119,22 @@ def test_signed_by_keyboard_alone(people, portal):
     assert "Ada Somebody on " in said
     assert "typed the name and ticked “I have seen this report.”" in said
     page.close()
+
+
+def test_a_correction_plan_is_agreed_to_in_the_same_field(phone):
+    page = phone.page
+    phone.open("/studio/vehicle/1/correction/plan/1/said/")
+    page.get_by_label("How").select_option("spoken")
+    assert not page.locator(".pad").is_visible()
+    page.get_by_label("How").select_option("signed")
+    assert phone.problems(schemes=("light",)) == []
+    page.set_viewport_size({"width": 360, "height": 740})
+    page.get_by_label("agrees", exact=True).check()
+    field = page.locator(".pad svg")
+    field.scroll_into_view_if_needed()
+    box = field.bounding_box()
+    swipe(page, [(box["x"] + 20 + 8 * i, box["y"] + 30 + (25 if i % 2 else 0)) for i in range(20)])
+    page.get_by_role("button", name="Record").click()
+    page.wait_for_url("**/plan/1/")
+    assert page.locator("svg.signature").first.is_visible()
+    assert "On record: the customer agrees." in page.locator("body").inner_text()

@@ -9,7 +9,9 @@ from datetime import timedelta
 
 import pytest
 from django.urls import reverse
+from django.utils import timezone
 
+from lifecycle.care.packages import ItemEntry, save_package
 from lifecycle.models import Layer, LayerPackage, Product
 from tests import people
 from tests.factories import LayerFactory, ProductFactory, SurfaceFactory
@@ -115,6 +117,38 @@ class TestPackages:
         assert technician.get(url).status_code == 404
         foreign = as_member(people.technician())
         assert foreign.get(url).status_code == 404
+
+    def test_the_bay_is_measured_once_and_one_product_may_differ(self, car, studio):
+        vehicle, _bonnet, _roof = car
+        sealant, glass = (
+            ProductFactory(studio=studio, kind="sealant"),
+            ProductFactory(studio=studio, kind="windscreen_wipe_on"),
+        )
+        screen = SurfaceFactory(vehicle=vehicle, code="windscreen", substrate="glass")
+        items = [
+            ItemEntry(sealant.pk, 1, "codes", ("bonnet", "roof")),
+            ItemEntry(glass.pk, 1, "codes", ("windscreen",)),
+        ]
+        by = {"actor": "member:1", "at": timezone.now()}
+        row = save_package(studio=studio, name="Short", note="", items=items, **by)
+        technician, url = (
+            as_member(people.technician(studio)),
+            reverse("studio:apply_package", args=[vehicle.pk, row.pk]),
+        )
+        first, second = row.items.all()
+        data = {
+            "applied": today().isoformat(), "air_c": "19", "surface_c": "18", "rh_pct": "55",
+            f"item-{first.pk}-coats": "1", f"item-{second.pk}-coats": "1", f"item-{second.pk}-surface_c": "21",
+        }  # fmt: skip
+        wrong = technician.post(url, data | {"air_c": "warm"}).content.decode()
+        assert "Enter a number" in wrong
+        assert 'value="21"' in wrong
+        assert re.search(r"<details class=\"how\" open>", wrong)
+        assert read_and_send(technician, url, data).status_code == 302
+        stored = Layer.objects.filter(surface__vehicle=vehicle, applied=today()).values_list(
+            "surface__code", "air_c", "surface_c", "rh_pct"
+        )
+        assert sorted(stored) == [("bonnet", 19, 18, 55), ("roof", 19, 18, 55), (screen.code, 19, 21, 55)]
 
 
 class TestTheDataSheet:

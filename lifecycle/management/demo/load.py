@@ -8,7 +8,7 @@ from django.db import transaction
 
 from lifecycle.climate import store
 from lifecycle.errors import DomainError
-from lifecycle.management.demo import money, paint, people, people_plans, readings, vehicles
+from lifecycle.management.demo import calendar, money, paint, people, people_plans, readings, vehicles
 from lifecycle.management.demo.plans import open_book
 from lifecycle.management.demo.when import at
 from lifecycle.models import Layer, Studio
@@ -31,6 +31,7 @@ def load(*, today: date) -> dict[str, int]:
                 "Use another database, or --if-empty to leave this one as it is."
             )
         house = people.build_house(book)
+        calendar.write_calendar(house)
         fleet: list[vehicles.Loaded] = []
         plans = people_plans.customers(book)
         for plan in plans:

@@ -84,5 +84,9 @@
     }
   } catch { lines = []; }
   keep();
-  block.hidden = false;
+  /* Where there are other ways of saying it, the field is shown for the one that needs it. */
+  const how = block.dataset.when ? document.querySelector('select[name="how"]') : null;
+  const reveal = () => { block.hidden = how !== null && how.value !== block.dataset.when; };
+  how?.addEventListener("change", reveal);
+  reveal();
 })();

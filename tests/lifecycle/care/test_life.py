@@ -25,6 +25,7 @@ from lifecycle.models import (
     Assessment,
     CareEvent,
     Consent,
+    Correction,
     Forecast,
     Habits,
     JournalEntry,
@@ -199,13 +200,44 @@ class TestWithdraw:
         live = Layer.objects.filter(surface=panel, ended=None)
         assert [layer.applied for layer in live] == [CHANGED + timedelta(days=30)]  # never two base coats
 
-    def test_a_correction_event_gives_its_coats_back(self, panel):
-        event = record_event(
-            studio=panel.studio, vehicle_id=panel.vehicle_id, kind="correction", on=CHANGED, surface_id=panel.pk, **BY
-        )
-        assert Layer.objects.get(surface=panel).ended == CHANGED
-        withdraw(studio=panel.studio, kind="event", entry_id=event.pk, why="slip", **BY)
+    def test_a_correction_is_no_plain_event(self, panel):
+        with pytest.raises(DomainError, match="record it as a correction") as refused:
+            record_event(
+                studio=panel.studio,
+                vehicle_id=panel.vehicle_id,
+                kind="correction",
+                on=CHANGED,
+                surface_id=panel.pk,
+                **BY,
+            )
+        assert refused.value.field == "kind"
         assert Layer.objects.get(surface=panel).ended is None
+
+    def test_a_correction_gives_its_coats_and_its_clear_back(self, panel):
+        words = {"studio": panel.studio, "surface_id": panel.pk, "stage": "finishing", "happened_elsewhere": True}
+        before = given_of(panel)[1].removals
+        first = record_correction(on=CHANGED, **words, **BY)
+        second = record_correction(on=CHANGED + timedelta(days=1), **words, **BY)
+        assert Layer.objects.get(surface=panel).ended == CHANGED
+        with pytest.raises(DomainError, match="withdraw that entry first"):
+            withdraw(studio=panel.studio, kind="correction", entry_id=first.pk, why="slip", **BY)
+        for row in (second, first):
+            withdraw(studio=panel.studio, kind="correction", entry_id=row.pk, why="wrong panel", **BY)
+        assert Layer.objects.get(surface=panel).ended is None
+        assert given_of(panel)[1].removals == before
+        assert [row.withdrawn_why for row in Correction.every.filter(surface=panel, on__gte=CHANGED)] == [
+            "wrong panel"
+        ] * 2
+        told = [entry.what for entry in life_reads.entries(panel.studio, panel.vehicle_id, withdrawn=True)]
+        assert sum(what.startswith("paint correction") for what in told) == 2
+
+    def test_coats_stay_ended_where_another_was_put_on_since(self, panel):
+        row = record_correction(
+            studio=panel.studio, surface_id=panel.pk, stage="finishing", on=CHANGED, happened_elsewhere=True, **BY
+        )
+        LayerFactory(surface=panel, applied=CHANGED)
+        withdraw(studio=panel.studio, kind="correction", entry_id=row.pk, why="slip", **BY)
+        assert Layer.objects.filter(surface=panel, ended=None).count() == 1
 
     def test_contamination_with_dwell_and_heat_can_be_taken_back(self, panel):
         event = record_event(

@@ -109,6 +109,16 @@ def test_work_of_several_days_runs_over_a_weekend():
     assert plan.visits[1].on is None, "Monday and half of Tuesday are taken, so 6 h fit on neither"
 
 
+def test_one_pair_of_hands_takes_days_for_long_work_and_its_bay_stays_taken():
+    hands = (HandsRule(6.5, frozenset({0, 1, 3, 4}), frozenset({"polish"})), HandsRule(6.5, frozenset(range(5))))
+    rules = SiteRules(zone="Europe/Oslo", bays=(BayRule(1, "Bay 1"),), hands=hands)
+    coat = Wish(1, day(0), day(0), day(0), 15.0, tasks=("correction",))
+    wash = [Wish(n, day(0, n), day(0, n), day(0, n), 1.0) for n in (1, 2, 3, 4)]
+    plan = spread(rules, [coat, *wash], today=SUNDAY)
+    # Monday 6.5 h, Tuesday 6.5 h, nobody for it on Wednesday, Thursday 2 h: the bay has room from Thursday on.
+    assert [row.on for row in plan.visits] == [day(0), None, None, day(0, 3), day(0, 4)]
+
+
 @settings(max_examples=40, deadline=None)
 @given(
     st.lists(

@@ -83,7 +83,7 @@ class Stacks(RuleBasedStateMachine):
 
     @rule(
         panel=st.integers(0, 1), on=DAYS,
-        kind=st.sampled_from(["repaint", "part_swap", "correction", "decontamination", "top_up", "bird_dropping"]),
+        kind=st.sampled_from(["repaint", "part_swap", "decontamination", "top_up", "bird_dropping"]),
     )  # fmt: skip
     def happen(self, panel, on, kind):
         self.took_off = True
