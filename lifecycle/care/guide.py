@@ -9,6 +9,8 @@ from functools import lru_cache
 from pathlib import Path
 from typing import Final
 
+from django.utils.translation import gettext
+
 from lifecycle.care.guide_words import TEXTS
 from lifecycle.care.tongue.names import layer_name
 from lifecycle.care.vehicle_view import SurfaceView
@@ -36,6 +38,11 @@ class Advice:
     def text(self) -> str:
         """In the language that is active."""
         return str(TEXTS[self.key])
+
+    @property
+    def origin(self) -> str:
+        """Mark and source in the language that is active."""
+        return f"{gettext(self.mark)}: {gettext(self.source)}"
 
 
 @dataclass(frozen=True, slots=True)

@@ -40,7 +40,7 @@ def speak(request: HttpRequest, wishes: CustomerFacts) -> None:
         wishes: of the person who is signed in as a customer; `NOBODY` else.
     """
     theirs = next((found for wish in wishes.languages if (found := known_language(wish))), "")
-    at_work = request.path.startswith("/studio/")
+    at_work = request.member is not None and request.path.startswith("/studio/")
     measures.activate("metric" if at_work else wishes.units)
     if at_work or (not wishes.ids and (request.member is not None or request.path.startswith(FOR_MEMBERS))):
         theirs = OF_MEMBERS

@@ -9,6 +9,7 @@ from decimal import Decimal
 from typing import Any, Final
 from uuid import UUID
 
+from django.utils.formats import get_format
 from django.utils.translation import gettext
 
 from lifecycle.care.reports.content import Content
@@ -140,7 +141,8 @@ def _share(text: str | None) -> float | None:
 
 def _plain(number: Decimal, decimals: int) -> str:
     text = f"{number:.{decimals}f}"
-    return text.rstrip("0").rstrip(".") if "." in text else text
+    plain = text.rstrip("0").rstrip(".") if "." in text else text
+    return plain.replace(".", str(get_format("DECIMAL_SEPARATOR")))
 
 
 def _findings(rows: Sequence[Content], photos: Sequence[Content]) -> tuple[FindingLine, ...]:

@@ -194,8 +194,11 @@ def _paragraph(text: str) -> str | None:
 
 @lru_cache(maxsize=8192)
 def _said(text: str, language: str) -> str:
+    whole = gettext(text)
+    if whole != text:
+        return whole  # a text of the tables, which the catalogue holds as it is
     found = _paragraph(text)
-    return gettext(text) if found is None else found
+    return text if found is None else found
 
 
 def say(text: str) -> str:

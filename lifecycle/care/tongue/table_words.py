@@ -99,4 +99,14 @@ REPORTS: Final = (
     _("Lifting film: do not pull at it and keep the pressure washer away from its edge."),
     _("Gaps or a fit out of line can point to an earlier repair: a body shop can tell."),
 )  # fmt: skip
+# Sources of the care guide's lines (`guide.csv`).
+GUIDE_SOURCES: Final = (
+    _("no source"),
+    _("no source; washing by hand with little contact is the usual advice of the trade"),
+    _("no source; etching grows with warmth and hours, see the wear model"),
+    _("no source; brushes rub 2 to 3 times as hard as two buckets (judgement, the duty table)"),
+    _("no source; strong cleaners take 2.5 to 3.5 times as much (judgement, the duty table)"),
+    _("no source; makers name 30 cm and more (from memory)"),
+    _("no source; local codes rule"),
+)
 TABLES: Final = (*PREVENTS, *CAUTIONS, *REPORTS)
