@@ -7,6 +7,7 @@ from datetime import date
 from django.utils.translation import gettext
 
 from lifecycle.care.rules import TASKS
+from lifecycle.care.tongue.measures import thickness_words
 from lifecycle.care.tongue.names import layer_name, surface_name
 from lifecycle.care.vehicle_view import HistoryItem, fold_washes
 from lifecycle.models import Inspection, Vehicle, VisitState
@@ -40,7 +41,6 @@ READING_WORDS = {
     "contact_angle_deg": ("water contact angle", "°"),
     "beading_score": ("beading score", " of 5"),
     "gloss_gu": ("gloss", " GU"),
-    "thickness_um": ("film thickness", " µm"),
 }
 
 
@@ -71,6 +71,8 @@ def _reading_words(inspection: Inspection) -> str:
     for (surface, kind), numbers in values.items():
         if kind == "works":
             said.append(f"{surface}: {gettext('still works') if numbers[-1] else gettext('no longer works')}")
+        elif kind == "thickness_um":
+            said.append(f"{surface}: {gettext('film thickness')} {thickness_words(sum(numbers) / len(numbers))}")
         else:
             words, unit = READING_WORDS[kind]
             said.append(f"{surface}: {gettext(words)} {round(sum(numbers) / len(numbers))}{gettext(unit)}")
