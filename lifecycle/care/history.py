@@ -41,6 +41,7 @@ READING_WORDS = {
     "contact_angle_deg": ("water contact angle", "°"),
     "beading_score": ("beading score", " of 5"),
     "gloss_gu": ("gloss", " GU"),
+    "thickness_um": ("film thickness", " µm"),
 }
 
 
