@@ -1,5 +1,6 @@
 """All models, one noun a file."""
 
+from .api import ApiToken
 from .base import StudioQuerySet, StudioRow, Withdrawable
 from .care import LIVE_DUE, CareDue, DueState, Refusal
 from .climate import ClimateNormal, ClimateService
@@ -47,7 +48,9 @@ from .visit import (
 
 __all__ = [
     "APPEND_ONLY_TABLES", "FINAL_STATES", "GUARDED_CORRECTIONS", "GUARDED_REPORTS", "LIVE_DUE", "OPEN_VISITS",
-    "REQUESTS", "Assessment", "Bay", "CalendarFeed", "CareDue", "CareEvent", "ClimateNormal", "ClimateService",
+    "REQUESTS",
+    "ApiToken",
+    "Assessment", "Bay", "CalendarFeed", "CareDue", "CareEvent", "ClimateNormal", "ClimateService",
     "Closure", "Complaint", "Consent", "ConsentBy", "ConsentWay", "ContractRule", "ContractTerm", "Correction",
     "CorrectionConsent", "CorrectionPanel", "CorrectionPlan", "CorrectionSignature", "Customer", "Document",
     "DocumentKind", "DueState", "EarlyReceipt", "FigureOverride", "Finding", "FindingKind", "Forecast", "Gauge",

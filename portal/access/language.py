@@ -13,7 +13,6 @@ from django.utils.translation import get_supported_language_variant
 from django.views.decorators.cache import never_cache
 from django.views.decorators.http import require_POST
 
-from lifecycle.care.signin import CustomerFacts
 from lifecycle.care.tongue import measures
 
 from .paths import own_path
@@ -33,16 +32,17 @@ def known_language(wanted: str) -> str:
         return ""
 
 
-def speak(request: HttpRequest, wishes: CustomerFacts) -> None:
+def speak(request: HttpRequest, languages: tuple[str, ...], *, units: str = "metric") -> None:
     """Turn on the language and the units of this request's page.
 
     Args:
-        wishes: of the person who is signed in as a customer; `NOBODY` else.
+        languages: those on record of the customer whose page it is, theirs first; () for nobody's.
+        units: those that the customer thinks in.
     """
-    theirs = next((found for wish in wishes.languages if (found := known_language(wish))), "")
+    theirs = next((found for wish in languages if (found := known_language(wish))), "")
     at_work = request.member is not None and request.path.startswith("/studio/")
-    measures.activate("metric" if at_work else wishes.units)
-    if at_work or (not wishes.ids and (request.member is not None or request.path.startswith(FOR_MEMBERS))):
+    measures.activate("metric" if at_work else units)
+    if at_work or (not languages and (request.member is not None or request.path.startswith(FOR_MEMBERS))):
         theirs = OF_MEMBERS
     if theirs:
         translation.activate(theirs)

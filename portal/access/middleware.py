@@ -48,7 +48,7 @@ class AccessMiddleware:
             customer = signin.customer_of(request.user.pk)
             request.customer_ids, request.wishes = customer.ids, customer
             note_seen(request)
-        speak(request, request.wishes)
+        speak(request, request.wishes.languages, units=request.wishes.units)
         response = self.get_response(request)
         if request.user_seen and not response.has_header("Cache-Control"):
             # What one person may see must not wait in a shared cache for the next one.
@@ -64,7 +64,7 @@ class AccessMiddleware:
             raise PermissionDenied("This page has no access rule; nobody gets in until it has one.")
         if rule == "closed":
             raise Http404
-        if rule == "public":
+        if rule in ("public", "token"):  # the API asks for its token itself
             return None
         if not request.user.is_authenticated:
             return _to_sign_in(request)

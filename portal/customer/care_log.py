@@ -135,7 +135,8 @@ def _report(request: PortalRequest, told: str, form: forms.Form, here: _Here) ->
                                  "the right number."))  # fmt: skip
     else:
         weight = _("A water test of your own counts at most a quarter of the studio’s.") if told == "water" else ""
-        messages.success(request, f"{_('Thank you, it is on record.')} {weight}".strip())
+        thanks = _("Thank you, it is on record.")
+        messages.success(request, f"{thanks} {weight}".strip())
         messages.info(request, shift_words(moved))
     return redirect(f"{address}?after={form.cleaned_data['kind']}" if told == "mishap" else address)
 

@@ -11,7 +11,10 @@ from django.utils.formats import date_format, localize
 from django.utils.translation import gettext
 from django.utils.translation import gettext_noop as _
 
+from lifecycle.care.rules import TASKS
+from lifecycle.care.tongue.names import layer_name, surface_name
 from lifecycle.care.tongue.speak import say
+from lifecycle.care.wording import LAYER_WORDS
 
 TITLES: Final = (
     _("Who you are"), _("What you agreed to"), _("Vehicles you keep or kept"), _("Complaints"), _("Mails to you"),
@@ -61,6 +64,43 @@ FIELDS: Final = (
     _("washes per year"), _("whole"), _("why"), _("width"), _("wish"), _("withdrawn at"), _("withdrawn why"),
     _("wording"), _("words"), _("written at"), _("written in"), _("x"), _("y"), _("zone"),
 )  # fmt: skip
+# What the record says by a code; kinds of layer, surfaces and care tasks have their names elsewhere.
+CODES: Final = (
+    _("own page"), _("email"), _("mail"), _("phone call"), _("factory"), _("touch up"), _("front"), _("rear"),
+    _("flat"), _("side"), _("sill"), _("wheel"), _("screen"), _("inside"), _("garage"), _("garage nights"),
+    _("carport"), _("mixed"), _("street"), _("under trees"), _("two bucket"), _("touch free neutral"),
+    _("touch free high ph"), _("rinseless"), _("soft cloth tunnel"), _("bristle tunnel"), _("self service brush"),
+    _("dish soap"), _("neutral"), _("alkaline"), _("acid"), _("unknown"), _("none"), _("some"), _("regular"),
+    _("heavy"), _("customer"), _("keeper"), _("studio"), _("owner"), _("technician"), _("desk"), _("pre detail"),
+    _("walk around"), _("after work"), _("thickness um"), _("contact angle deg"), _("gloss gu"), _("works"),
+    _("swirls"), _("chip"), _("scratch"), _("bird etching"), _("gap fit"), _("edge lift"), _("sap"), _("iron specks"),
+    _("glass replaced"), _("part removed"), _("touch up paint"), _("wear"), _("interval"), _("season"), _("clogging"),
+    _("contract"), _("yearly"), _("first check"), _("storage"), _("event"), _("bare"), _("maker notice"),
+    _("service"), _("promotion"), _("proposed"), _("accepted"), _("withdrawn"), _("closed"), _("expired"),
+    _("recommended"), _("deferred"), _("any"), _("no show"), _("planned"), _("skipped"), _("waiting"), _("written"),
+    _("ready"), _("handing over"), _("delivered"), _("bounced"), _("complained"), _("failed"), _("retry"),
+    _("stopped"), _("unconfirmed"), _("sent"), _("opened"), _("report"), _("addendum"), _("signed"), _("drawn"),
+    _("spoken"), _("first"), _("follow up"), _("last"), _("winter"), _("summer"), _("all year"), _("fresh"), _("end"),
+    _("gone"), _("finishing"), _("one step"), _("cut and refine"), _("spot sanding"), _("unknown past"),
+    _("not applicable"), _("finishing only"), _("one step with consent"), _("cut and refine with consent"),
+    _("learned here"), _("not needed"), _("not said"), _("price"), _("elsewhere"), _("window open"),
+    _("window opens"), _("window over"), _("window too short"), _("half way"), _("put off"), _("after pause"),
+    _("another first"), _("time passed"), _("enrolled later"), _("first comes first"), _("no contract date"),
+    _("contract date near"), _("in one mail"), _("consent unknown"), _("consent withdrawn"), _("complaint open"),
+    _("previous keeper"), _("no address"), _("suppressed"), _("paused by person"), _("studio paused"),
+    _("vehicle retired"), _("vehicle stored"), _("visit recent"), _("visit soon"), _("resting"), _("refused"),
+    _("just done"), _("due done"), _("due withdrawn"), _("due booked"), _("due asked"), _("care due"),
+    _("care event"), _("care due opened"), _("care due moved"), _("visit"), _("vehicle"), _("photo"), _("habits"),
+    _("message"), _("reminder"), _("calendar feed"), _("consent"), _("complaint"), _("visit asked for"),
+    _("visit booked"), _("visit cancelled"), _("visit declined"), _("visit moved"), _("visit request withdrawn"),
+    _("visit request lapsed"), _("another day asked for"), _("offered day chosen"), _("other days offered"),
+    _("consent given"), _("unsubscribed"), _("wishes changed"), _("sign-in opened"), _("signed in"),
+    _("customer registered"), _("customer changed"), _("complaint opened"), _("complaint closed"),
+    _("vehicle transferred"), _("event recorded"), _("habits recorded"), _("inspection recorded"),
+    _("inspection withdrawn"), _("photo added"), _("photo removed"), _("calendar address made"),
+    _("calendar address ended"), _("address suppressed"), _("person erased"), _("message written"),
+    _("reminder planned"), _("reminder held back"),
+)  # fmt: skip
 
 
 def field_words(name: str) -> str:
@@ -68,11 +108,20 @@ def field_words(name: str) -> str:
     return gettext(name.replace("_", " "))
 
 
+def _text(value: str) -> str:
+    """A text in the reader's language: a name, a sentence of the rules, or a code."""
+    if value in TASKS:
+        return gettext(TASKS[value].title)
+    if value in LAYER_WORDS:
+        return layer_name(value)
+    said = say(value)
+    return surface_name(value) if said == value and value.isascii() and value.replace("_", "").islower() else said
+
+
 def value_words(value: Any) -> str:
     """A value to read: days and numbers as the language writes them, texts of the rules and codes in its words."""
     if isinstance(value, str):
-        said = say(value)
-        return gettext(value.replace("_", " ")) if said == value and value.isascii() and " " not in value else said
+        return _text(value)
     if isinstance(value, date):
         return date_format(value, gettext("j F Y, H:i") if isinstance(value, datetime) else gettext("j F Y"))
     if isinstance(value, Mapping):

@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from typing import Any, Final
 
 from django import forms
 from django.utils.translation import gettext_lazy as _
 
+from lifecycle.care.customer_reads import ChoiceLine
 from lifecycle.care.tongue.measures import SYSTEMS
 from lifecycle.care.wishes import languages
 
@@ -26,6 +28,23 @@ WORDINGS: Final = {
         "this at any time, on this page or with one click in any of these mails."
     ),
 }
+# How a statement came to be on record; anything else is shown as the studio wrote it down.
+HOWS: Final = {
+    "own page": _("on your own page"),
+    "link in a mail": _("by the link in a mail"),
+    "paper form": _("on a paper form"),
+    "e-mail": _("by e-mail"),
+    "spoken": _("in speech"),
+}
+
+
+def lines_of(lines: Iterable[ChoiceLine]) -> list[dict[str, Any]]:
+    """Each choice with its title, its name within a sentence, and the words that are kept with it."""
+    return [
+        {"line": line, "title": PURPOSES[line.purpose], "about": OF_PURPOSES[line.purpose],
+         "wording": WORDINGS[line.purpose]}
+        for line in lines
+    ]  # fmt: skip
 
 
 class ChoiceForm(forms.Form):

@@ -25,6 +25,7 @@ from . import (
     panels,
     paste,
     photos,
+    programs,
     readings,
     recall,
     records,
@@ -146,4 +147,7 @@ urlpatterns = [
     path("gauges/new/", readings.new_gauge, name="new_gauge"),
     path("gauges/<int:gauge_id>/", readings.gauge, name="gauge"),
     path("outlook/", outlook.outlook, name="outlook"),
+    path("tokens/", programs.token_list, name="tokens"),
+    path("tokens/<int:token_id>/end/", programs.end_token, name="end_token"),
+    path("api/", programs.api_reference, name="api_reference"),
 ]

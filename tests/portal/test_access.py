@@ -34,6 +34,7 @@ from tests.lifecycle.care.paint_world import film
 from tests.lifecycle.care.report_world import inspection_of, seal
 from tests.meta.test_urls import ALL
 from tests.pictures import pdf, picture
+from tests.portal.api.world import made_token
 from tests.portal.doors import as_member, as_user
 from tests.portal.life_world import life_ids
 
@@ -144,6 +145,9 @@ WHO = {
     "studio:report": MEMBERS,
     "studio:report_pdf": MEMBERS,
     "studio:report_addendum": TECHNICIANS,
+    "studio:tokens": MEMBERS,
+    "studio:end_token": MEMBERS,
+    "studio:api_reference": MEMBERS,
 }
 ROLES = {
     MEMBERS: {"owner", "technician", "desk"},
@@ -152,7 +156,7 @@ ROLES = {
     OWNER: {"owner"},
 }
 POST_ONLY = {"studio:check_readings", "studio:close_complaint", "studio:settle", "studio:pause", "studio:tend",
-             "studio:calendar_address", "studio:phoned"}  # fmt: skip
+             "studio:calendar_address", "studio:phoned", "studio:end_token"}  # fmt: skip
 WITH_OBJECT = (
     "studio:site_calendar", "studio:opening", "studio:hands", "studio:closures", "studio:closure",
     "studio:correction_plan", "studio:kept_plan", "studio:plan_consent", "studio:plan_done", "studio:panel",
@@ -230,6 +234,7 @@ def world():
         studio=studio, site_id=vehicle.site_id, first=NOW.date() + timedelta(days=900),
         last=NOW.date() + timedelta(days=900), reason="stocktaking", actor="member:1", at=NOW,
     ).pk  # fmt: skip
+    ids["token_id"] = made_token(people.owner(studio)).id
     files = {"uid": photo.uid, "size": "full", "sheet": sheet.uid}
     return studio, keeper, ids | files | {"key": "clog.rate", "group": "clog"}
 

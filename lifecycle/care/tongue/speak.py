@@ -22,7 +22,7 @@ from django.utils.translation import gettext
 from lifecycle.care.rules import TASKS
 from lifecycle.care.wording import LAYER_WORDS, MECHANISM_WORDS, MONTHS
 
-from . import error_phrases, measures, names, rule_phrases, table_words, wear_phrases
+from . import error_phrases, measures, names, record_phrases, rule_phrases, table_words, wear_phrases
 
 # Parts of sentences that no phrase holds, for `unknown_in`; short, for a text is said once and then remembered.
 _strange: deque[str] = deque(maxlen=100)
@@ -90,6 +90,14 @@ def _words(text: str) -> str:
     return gettext(text)
 
 
+def _said_rest(text: str) -> str:
+    """The end of a sentence with the mark that parts it from the beginning."""
+    said = _phrase(text)
+    if said is None:
+        _strange.append(text)
+    return text if said is None else said
+
+
 # By name of the gap: what it may hold, and how that is said.
 GAPS: Final[Mapping[str, tuple[str, Callable[[str], str]]]] = {
     "day": (_DAY, _day),
@@ -113,6 +121,8 @@ GAPS: Final[Mapping[str, tuple[str, Callable[[str], str]]]] = {
     "kind": (_any(error_phrases.KINDS_OF_FILE), gettext),
     "class": (r"[A-Z][A-Za-z]{0,2}", str),
     "field": (r"[a-z ]+", gettext),
+    "code": (r"[a-z_ ]+", lambda text: gettext(text.replace("_", " "))),
+    "rest": (r"[,:].+", _said_rest),
     "text": (r".+?", str),
     "words": (r"(?:(?!\. [A-Z]).)+?", _words),  # never across the end of a sentence
 }
@@ -143,7 +153,8 @@ def _compiled(msgid: str) -> _Phrase:
 @lru_cache(maxsize=1)
 def _table() -> tuple[dict[str, str], tuple[_Phrase, ...]]:
     """Sentences without gaps by their text, and those with gaps, the most of fixed words first."""
-    every = (*rule_phrases.PHRASES, *wear_phrases.PHRASES, *error_phrases.PHRASES, *table_words.TABLES)
+    told = (*rule_phrases.PHRASES, *wear_phrases.PHRASES)
+    every = (*told, *error_phrases.PHRASES, *record_phrases.PHRASES, *table_words.TABLES)
     fixed = {msgid: msgid for msgid in every if not _GAP.search(msgid)}
     fixed |= {f"{msgid[:1].upper()}{msgid[1:]}": msgid for msgid in fixed}
     gapped = sorted((msgid for msgid in every if _GAP.search(msgid)), key=lambda one: -len(_GAP.sub("", one)))
