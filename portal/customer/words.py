@@ -121,9 +121,8 @@ def visit_words(proposal: ProposalView, today: date) -> str:
     else:
         said = f"{said}."
     if proposal.planned is not None and proposal.planned > today:
-        return (
-            f"{said} {_('The studio has room for it on %(day)s.') % {'day': date_format(proposal.planned, 'l j F Y')}}"
-        )
+        room = _("The studio has room for it on %(day)s.") % {"day": date_format(proposal.planned, _("l j F Y"))}
+        return f"{said} {room}"
     return said
 
 
