@@ -94,6 +94,7 @@ NO_PAGE = {
     "customer:feed": "takes a form only",
     "customer:visit_ics": "a calendar file",
     "calendar": "a calendar file",
+    "studio:wording_page": "a mail as a page, from what is typed; mails are looked at in test_mails",
     "studio:pause": "takes a form only",
     "studio:phoned": "takes a form only",
     "studio:tend": "takes a form only",
