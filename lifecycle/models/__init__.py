@@ -21,6 +21,18 @@ from .doubt import ReadingDoubt
 from .figures import FigureOverride
 from .habits import CareEvent, Habits, Storage
 from .heartbeat import Heartbeat
+from .imports import (
+    WAITING_IMPORTS,
+    WORKING_IMPORTS,
+    ImportFile,
+    ImportKey,
+    ImportKind,
+    ImportMade,
+    ImportMapping,
+    ImportRow,
+    ImportState,
+    Verdict,
+)
 from .inspection import Finding, FindingKind, Gauge, Inspection, InspectionKind, Photo, Reading, ReadingKind
 from .journal import APPEND_ONLY as APPEND_ONLY_TABLES
 from .journal import JournalEntry
@@ -49,19 +61,16 @@ from .wording import MailTrial, MailWording
 
 __all__ = [
     "APPEND_ONLY_TABLES", "FINAL_STATES", "GUARDED_CORRECTIONS", "GUARDED_REPORTS", "LIVE_DUE", "OPEN_VISITS",
-    "REQUESTS",
-    "ApiToken",
-    "Assessment", "Bay", "CalendarFeed", "CareDue", "CareEvent", "ClimateNormal", "ClimateService",
-    "Closure", "Complaint", "Consent", "ConsentBy", "ConsentWay", "ContractRule", "ContractTerm", "Correction",
-    "CorrectionConsent", "CorrectionPanel", "CorrectionPlan", "CorrectionSignature", "Customer", "Document",
-    "DocumentKind", "DueState", "EarlyReceipt", "FigureOverride", "Finding", "FindingKind", "Forecast", "Gauge",
-    "Habits", "Hands", "Heartbeat", "Inspection", "InspectionKind", "JournalEntry", "Keeper", "Layer",
-    "LayerPackage", "LearnedLife",
-    "MailTrial", "MailWording",
-    "Member", "Message", "MessageState", "Mounted", "Offer", "OfferStep",
-    "OfferStepKind", "OpeningHours", "PackageItem", "PartOfDay", "Photo", "Price", "Product", "ProposalState",
-    "Purpose", "Reading", "ReadingDoubt", "ReadingKind", "Receipt", "Refusal", "Reminder", "ReminderState",
-    "Report", "ReportKind", "ReportParty", "Role", "SignInKey", "Site", "Step", "Storage", "Studio",
-    "StudioQuerySet", "StudioRow", "Suppression", "Surface", "User", "Vehicle", "Visit", "VisitProposal",
-    "VisitState", "Withdrawable",
+    "REQUESTS", "WAITING_IMPORTS", "WORKING_IMPORTS", "ApiToken", "Assessment", "Bay", "CalendarFeed", "CareDue",
+    "CareEvent", "ClimateNormal", "ClimateService", "Closure", "Complaint", "Consent", "ConsentBy", "ConsentWay",
+    "ContractRule", "ContractTerm", "Correction", "CorrectionConsent", "CorrectionPanel", "CorrectionPlan",
+    "CorrectionSignature", "Customer", "Document", "DocumentKind", "DueState", "EarlyReceipt", "FigureOverride",
+    "Finding", "FindingKind", "Forecast", "Gauge", "Habits", "Hands", "Heartbeat", "ImportFile", "ImportKey",
+    "ImportKind", "ImportMade", "ImportMapping", "ImportRow", "ImportState", "Inspection", "InspectionKind",
+    "JournalEntry", "Keeper", "Layer", "LayerPackage", "LearnedLife", "MailTrial", "MailWording", "Member", "Message",
+    "MessageState", "Mounted", "Offer", "OfferStep", "OfferStepKind", "OpeningHours", "PackageItem", "PartOfDay",
+    "Photo", "Price", "Product", "ProposalState", "Purpose", "Reading", "ReadingDoubt", "ReadingKind", "Receipt",
+    "Refusal", "Reminder", "ReminderState", "Report", "ReportKind", "ReportParty", "Role", "SignInKey", "Site",
+    "Step", "Storage", "Studio", "StudioQuerySet", "StudioRow", "Suppression", "Surface", "User", "Vehicle",
+    "Verdict", "Visit", "VisitProposal", "VisitState", "Withdrawable",
 ]  # fmt: skip
