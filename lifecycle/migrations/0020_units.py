@@ -6,7 +6,7 @@ from django.db import migrations, models
 class Migration(migrations.Migration):
 
     dependencies = [
-        ("lifecycle", "0017_api_tokens"),
+        ("lifecycle", "0019_imports"),
     ]
 
     operations = [
