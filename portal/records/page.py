@@ -16,7 +16,7 @@ from django.utils.translation import ngettext
 
 from lifecycle.care.wording import capital, layer_words, spoken
 from lifecycle.wear.types import Band, DateBand
-from portal.drawings.words import STAGE_WORDS, day, months_between, share_range, um_range
+from portal.drawings.words import STAGE_WORDS, day, months_between, share_range, thickness_range
 
 from . import words
 
@@ -192,7 +192,7 @@ def _paint(surface: Content) -> PaintRow | None:
         budget.append(str(words.FINISHES[surface["finish"]]))
     band = _band(clear["budget_um"]) if clear else None
     if band is not None and band.p50 > 0:
-        budget.append(_("To spare: %(range)s.") % {"range": um_range(band)})
+        budget.append(_("To spare: %(range)s.") % {"range": thickness_range(band)})
     if clear:
         budget.append(capital(words.word(words.DECISIONS, clear["decision"])) + ".")
     return PaintRow(
