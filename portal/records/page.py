@@ -241,7 +241,10 @@ def page_of(content: Content) -> RecordPage:
         for surface in surfaces for layer in reversed(surface["layers"])
     )  # fmt: skip
     earlier = _together(
-        ((_named(row["kind"], row["product"]), day(_on(row["applied"])), day(_on(row["ended"]))), surface_name(one["code"]))
+        (
+            (_named(row["kind"], row["product"]), day(_on(row["applied"])), day(_on(row["ended"]))),
+            surface_name(one["code"]),
+        )
         for one in surfaces for row in one["earlier"]
     )  # fmt: skip
     seen, as_of = content["seen"], content["forecast"]["as_of"]
