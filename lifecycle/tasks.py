@@ -52,7 +52,10 @@ STEPS: Mapping[str, Step] = {
         Step("deliver", "Messages handed over", "lifecycle.reminders.outbox.deliver", timedelta(minutes=1)),
         Step("sweep", "Doubtful hand-overs looked after", "lifecycle.reminders.outbox.sweep", timedelta(minutes=2)),
         Step("settle", "Receipts settled", "lifecycle.reminders.receipts.settle", timedelta(minutes=2)),
+        Step("handovers", "Offers to new keepers ended", "lifecycle.care.handover.expire", timedelta(minutes=30)),
         Step("offers", "Advice on record", "lifecycle.outlook.offers.recommend", timedelta(minutes=15)),
+        Step("hooks", "Other programs told", "lifecycle.connect.hook_sending.deliver", timedelta(minutes=2)),
+        Step("tidy", "Old answers to programs thrown away", "lifecycle.connect.tidy.tidy", timedelta(hours=6)),
     )
 }
 
@@ -176,6 +179,21 @@ def settle() -> None:
     run("settle")
 
 
+@shared_task(name="lifecycle.handovers")
+def handovers() -> None:
+    run("handovers")
+
+
 @shared_task(name="lifecycle.offers")
 def offers() -> None:
     run("offers")
+
+
+@shared_task(name="lifecycle.hooks")
+def hooks() -> None:
+    run("hooks")
+
+
+@shared_task(name="lifecycle.tidy")
+def tidy() -> None:
+    run("tidy")

@@ -1,6 +1,6 @@
 """All models, one noun a file."""
 
-from .api import ApiToken
+from .api import ApiAnswer, ApiToken
 from .base import StudioQuerySet, StudioRow, Withdrawable
 from .care import LIVE_DUE, CareDue, DueState, Refusal
 from .care_record import GUARDED as GUARDED_CARE_RECORDS
@@ -22,7 +22,9 @@ from .door import SignInKey
 from .doubt import ReadingDoubt
 from .figures import FigureOverride
 from .habits import CareEvent, Habits, Storage
+from .handover import Handover, HandoverState
 from .heartbeat import Heartbeat
+from .hook import Hook, HookCursor, HookDelivery, HookState
 from .imports import (
     WAITING_IMPORTS,
     WORKING_IMPORTS,
@@ -63,11 +65,12 @@ from .wording import MailTrial, MailWording
 
 __all__ = [
     "APPEND_ONLY_TABLES", "FINAL_STATES", "GUARDED_CARE_RECORDS", "GUARDED_CORRECTIONS", "GUARDED_REPORTS",
-    "LIVE_DUE", "OPEN_VISITS", "REQUESTS", "WAITING_IMPORTS", "WORKING_IMPORTS", "ApiToken", "Assessment", "Bay",
-    "CalendarFeed", "CareDue", "CareEvent", "CareRecord", "ClimateNormal", "ClimateService", "Closure", "Complaint",
-    "Consent", "ConsentBy", "ConsentWay", "ContractRule", "ContractTerm", "Correction", "CorrectionConsent",
-    "CorrectionPanel", "CorrectionPlan", "CorrectionSignature", "Customer", "Document", "DocumentKind", "DueState",
-    "EarlyReceipt", "FigureOverride", "Finding", "FindingKind", "Forecast", "Gauge", "Habits", "Hands", "Heartbeat",
+    "LIVE_DUE", "OPEN_VISITS", "REQUESTS", "WAITING_IMPORTS", "WORKING_IMPORTS", "ApiAnswer", "ApiToken",
+    "Assessment", "Bay", "CalendarFeed", "CareDue", "CareEvent", "CareRecord", "ClimateNormal", "ClimateService",
+    "Closure", "Complaint", "Consent", "ConsentBy", "ConsentWay", "ContractRule", "ContractTerm", "Correction",
+    "CorrectionConsent", "CorrectionPanel", "CorrectionPlan", "CorrectionSignature", "Customer", "Document",
+    "DocumentKind", "DueState", "EarlyReceipt", "FigureOverride", "Finding", "FindingKind", "Forecast", "Gauge",
+    "Habits", "Handover", "HandoverState", "Hands", "Heartbeat", "Hook", "HookCursor", "HookDelivery", "HookState",
     "ImportFile", "ImportKey", "ImportKind", "ImportMade", "ImportMapping", "ImportRow", "ImportState",
     "Inspection", "InspectionKind", "JournalEntry", "Keeper", "Layer", "LayerPackage", "LearnedLife", "MailTrial",
     "MailWording", "Member", "Message", "MessageState", "Mounted", "Offer", "OfferStep", "OfferStepKind",
