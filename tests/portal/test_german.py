@@ -131,7 +131,7 @@ def addresses(world: World) -> dict[str, str]:
     ids: dict[str, tuple[Any, ...]] = {
         "home": (), "vehicle": (vehicle,), "what_if": (vehicle,), "guide": (vehicle,), "log": (vehicle,),
         "report": (report,), "choices": (), "data": (), "fleet": (), "visits": (), "ask": (vehicle,),
-        "surface": (vehicle, world.bonnet.pk), "care_record": (vehicle,),
+        "surface": (vehicle, world.bonnet.pk), "care_record": (vehicle,), "handover": (vehicle,),
         "move_visit": (visit["booked"],), "cancel_visit": (visit["asked"],), "accept": (vehicle, proposal.pk),
     }  # fmt: skip
     found = {name: reverse(f"customer:{name}", args=args) for name, args in ids.items()}
