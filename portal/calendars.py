@@ -15,6 +15,7 @@ from django.urls import reverse
 from django.utils import timezone
 from django.utils.cache import get_conditional_response
 from django.utils.http import http_date
+from django.utils.translation import gettext as _
 from django.views.decorators.http import require_safe
 
 from lifecycle.care import feeds
@@ -69,11 +70,13 @@ def _too_often(request: HttpRequest) -> bool:
 def calendar(request: HttpRequest, token: str) -> HttpResponseBase:
     """The calendar behind a private address; whoever has the address reads it."""
     if _too_often(request):
-        return HttpResponse("Too many requests; try again in a minute.\n", content_type="text/plain", status=429)
+        return HttpResponse(
+            _("Too many requests; try again in a minute.") + "\n", content_type="text/plain", status=429
+        )
     try:
         held = feeds.contents(token, at=timezone.now())
     except NotFoundHere:
-        return HttpResponse("There is no such calendar.\n", content_type="text/plain", status=404)
+        return HttpResponse(_("There is no such calendar.") + "\n", content_type="text/plain", status=404)
     return calendar_answer(
         request, held.visits, name="visits.ics", for_site=held.for_site, language=held.language, title=held.name
     )

@@ -165,9 +165,9 @@ MFA_ALLOW_UNVERIFIED_EMAIL = True
 MFA_WEBAUTHN_ALLOW_INSECURE_ORIGIN = not PRODUCTION
 
 LANGUAGE_CODE = "en"
-# Languages of the pages: one more when its catalogue is complete. Mails, which have theirs, speak more.
-LANGUAGES = [("en", "English")]
-MAIL_LANGUAGES = [("en", "English"), ("de", "Deutsch")]
+# Languages of the customers' pages and mails; each has whole catalogues (a test compares). The studio's are English.
+LANGUAGES = [("en", "English"), ("de", "Deutsch")]
+MAIL_LANGUAGES = LANGUAGES
 LOCALE_PATHS = [BASE_DIR / "portal" / "locale"]
 TIME_ZONE = "UTC"
 USE_TZ = True

@@ -8,6 +8,9 @@ from django.conf import settings
 from django.core.exceptions import RequestDataTooBig, TooManyFieldsSent, TooManyFilesSent
 from django.http import HttpRequest, HttpResponse, HttpResponseBase
 from django.shortcuts import render
+from django.utils import translation
+
+from lifecycle.care.tongue.speak import say
 
 
 class RequestSizeMiddleware:
@@ -19,17 +22,17 @@ class RequestSizeMiddleware:
     def __call__(self, request: HttpRequest) -> HttpResponseBase:
         announced = request.META.get("CONTENT_LENGTH") or "0"
         if announced.isdecimal() and int(announced[:18]) > settings.REQUEST_MOST_BYTES:
-            return too_large(
-                request,
-                f"This form with its files is {int(announced[:18]) / 1e6:.0f} MB; "
-                f"{settings.REQUEST_MOST_BYTES / 1e6:.0f} MB at most can be sent at once.",
-            )
+            said = f"This form with its files is {int(announced[:18]) / 1e6:.0f} MB; "
+            said += f"{settings.REQUEST_MOST_BYTES / 1e6:.0f} MB at most can be sent at once."
+            # Nobody has looked yet who is asking, so the page speaks the browser's language.
+            with translation.override(translation.get_language_from_request(request)):
+                return too_large(request, said)
         return self.get_response(request)
 
 
 def too_large(request: HttpRequest, what: str) -> HttpResponse:
     """The page that says what was too much; nothing was kept."""
-    return render(request, "413.html", {"what": what}, status=413)
+    return render(request, "413.html", {"what": say(what)}, status=413)
 
 
 def bad_request(request: HttpRequest, exception: Exception) -> HttpResponse:

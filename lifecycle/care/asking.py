@@ -7,6 +7,7 @@ from datetime import date, datetime, time, timedelta
 from typing import Final
 
 from django.db import transaction
+from django.utils.formats import date_format
 from django.utils.translation import gettext as _
 
 from lifecycle import journal
@@ -40,6 +41,10 @@ from lifecycle.models import (
 WISH_LENGTH: Final = 500
 # One person keeps the desk's list readable: so many unanswered requests for one vehicle. Judgement.
 MOST_REQUESTS: Final = 3
+
+
+def _day(on: date) -> str:
+    return date_format(on, _("j F Y"))
 
 
 def ask(
@@ -93,7 +98,7 @@ def _standing(vehicle: Vehicle, proposal_id: int, on: date) -> VisitProposal:
     if proposal.state != ProposalState.PROPOSED:
         raise DomainError(_("This proposal no longer stands; look at what is due now."))
     if not proposal.earliest <= on <= proposal.latest:
-        told = {"first": proposal.earliest, "last": proposal.latest}
+        told = {"first": _day(proposal.earliest), "last": _day(proposal.latest)}
         raise DomainError(_("on: choose a day from %(first)s to %(last)s.") % told, field="on")
     return proposal
 
@@ -106,9 +111,9 @@ def _worth_asking(vehicle: Vehicle, tasks: Sequence[str], words: str) -> None:
         raise DomainError(_("wish: tick what it is about, or say it in your own words."), field="wish")
     standing = list(Visit.objects.filter(vehicle=vehicle, state__in=OPEN_VISITS))
     for visit in standing:
-        twice = [TASKS[task].title for task in tasks if task in visit.tasks]
+        twice = [_(TASKS[task].title) for task in tasks if task in visit.tasks]
         if twice or (not tasks and visit.state == VisitState.ASKED and visit.wish == words):
-            told = {"what": ", ".join(twice) or words[:60], "day": visit.on}
+            told = {"what": ", ".join(twice) or words[:60], "day": _day(visit.on)}
             raise DomainError(_("You have already asked for %(what)s, or it is booked, for %(day)s.") % told)
     if sum(visit.state in REQUESTS for visit in standing) >= MOST_REQUESTS:
         raise DomainError(_("Some requests for this vehicle wait for an answer; please wait for it, or phone."))

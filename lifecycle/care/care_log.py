@@ -18,8 +18,8 @@ from lifecycle.care.reading_rows import ReadingEntry
 from lifecycle.care.record import ask_for_assessment, record_event, record_inspection
 from lifecycle.care.register import known
 from lifecycle.care.sealing import refuse_sealed
+from lifecycle.care.tongue.names import surface_name
 from lifecycle.care.withdraw import withdraw
-from lifecycle.care.wording import spoken
 from lifecycle.errors import DomainError, NotFoundHere
 from lifecycle.models import CareEvent, Habits, Inspection, JournalEntry, Keeper, Photo, Reading, Surface
 
@@ -142,21 +142,21 @@ def _entries(keeper: Keeper, at: datetime) -> tuple[TodaysEntry, ...]:
     made = _made_today(keeper, at)
     events = CareEvent.objects.filter(pk__in=made.get("care event", ()), by="customer").select_related("surface")
     entries = [
-        TodaysEntry("event", row.pk, row.kind, spoken(row.surface.code) if row.surface else "", row.on)
+        TodaysEntry("event", row.pk, row.kind, surface_name(row.surface.code) if row.surface else "", row.on)
         for row in events
     ]
     tests = Reading.objects.filter(
         inspection__in=made.get("inspection", ()), inspection__by="customer", kind="beading_score"
     ).select_related("surface", "inspection")
     entries += [
-        TodaysEntry("test", row.inspection_id, f"{row.value:.0f}", spoken(row.surface.code), row.inspection.on)
+        TodaysEntry("test", row.inspection_id, f"{row.value:.0f}", surface_name(row.surface.code), row.inspection.on)
         for row in tests
     ]
     habits = Habits.objects.filter(pk__in=made.get("habits", ()), end=None, source="reported")
     entries += [TodaysEntry("habits", row.pk, "", "", row.start) for row in habits]
     photos = Photo.objects.filter(pk__in=made.get("photo", ()), by="customer").select_related("surface")
     entries += [
-        TodaysEntry("photo", row.pk, "", spoken(row.surface.code) if row.surface else "", row.added_at.date())
+        TodaysEntry("photo", row.pk, "", surface_name(row.surface.code) if row.surface else "", row.added_at.date())
         for row in photos
     ]
     return tuple(entries)
@@ -172,7 +172,7 @@ def log_view(*, keeper: Keeper, today: date, at: datetime) -> LogView:
     habits = Habits.objects.filter(vehicle=vehicle, end=None, start__gte=keeper.start).first()
     return LogView(
         vehicle_id=vehicle.pk, plate=vehicle.plate, description=vehicle.description, since=keeper.start, today=today,
-        surfaces=tuple(LogSurface(row.pk, spoken(row.code), row.substrate not in NO_WATER) for row in surfaces),
+        surfaces=tuple(LogSurface(row.pk, surface_name(row.code), row.substrate not in NO_WATER) for row in surfaces),
         entries=_entries(keeper, at), washes=washes, counted=habits.washes_per_year if habits is not None else None,
     )  # fmt: skip
 

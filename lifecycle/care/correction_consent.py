@@ -18,7 +18,8 @@ from lifecycle.care.addresses import without_keepers
 from lifecycle.care.find import one
 from lifecycle.care.register import known
 from lifecycle.care.reports.signature import FEWEST_POINTS, Strokes, read_strokes
-from lifecycle.care.wording import capital, spoken
+from lifecycle.care.tongue.names import surface_name
+from lifecycle.care.wording import capital
 from lifecycle.errors import DomainError
 from lifecycle.models import (
     ConsentBy,
@@ -46,7 +47,7 @@ def _number(value: float) -> str:
 
 def _line(panel: CorrectionPanel) -> str:
     said = _("%(panel)s: %(stage)s") % {
-        "panel": capital(spoken(panel.surface.code)), "stage": STAGES_SAID[panel.stage],
+        "panel": capital(surface_name(panel.surface.code)), "stage": STAGES_SAID[panel.stage],
     }  # fmt: skip
     if panel.passes > 1:
         said += ngettext(", %(n)s pass", ", %(n)s passes", panel.passes) % {"n": panel.passes}
@@ -80,7 +81,7 @@ def wording_of(plan: CorrectionPlan, panels: Sequence[CorrectionPanel], *, langu
             _("Coats above the clear coat on these panels end with it and must be put on again."),
             _("Clear coat that is taken off does not come back. The figures are estimates with their ranges."),
         ]  # fmt: skip
-        if refused := [spoken(panel.surface.code) for panel in panels if panel.stage and not panel.goes]:
+        if refused := [surface_name(panel.surface.code) for panel in panels if panel.stage and not panel.goes]:
             lines.insert(-2, _("Not polished, for the paint does not bear it: %(names)s.") % {
                 "names": ", ".join(refused)})  # fmt: skip
     return "\n".join(lines)

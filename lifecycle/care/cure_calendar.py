@@ -12,7 +12,7 @@ from typing import Final
 from lifecycle.care.cure_rules import REFERENCE_C, rests
 from lifecycle.care.sheets import sheet_of
 from lifecycle.care.stack_rules import SHEET
-from lifecycle.care.wording import LAYER_WORDS, spoken
+from lifecycle.care.tongue.names import layer_name, surface_name
 from lifecycle.climate.store import rows_at
 from lifecycle.models import Habits, Layer, Studio, Vehicle
 from lifecycle.wear.types import Place
@@ -92,9 +92,9 @@ def cure_calendar(*, studio: Studio, vehicle_id: int, today: date) -> tuple[Fres
         if not all(step.over for step in steps):
             made.append(
                 FreshLayer(
-                    layer=LAYER_WORDS.get(kind, kind.replace("_", " ")),
+                    layer=layer_name(kind),
                     product=layers[0].product.name if layers[0].product is not None else "",
-                    surfaces=tuple(spoken(layer.surface.code) for layer in layers), applied=applied, air_c=air_c,
+                    surfaces=tuple(surface_name(layer.surface.code) for layer in layers), applied=applied, air_c=air_c,
                     slower=air_c is not None and air_c < REFERENCE_C, steps=tuple(steps),
                 )
             )  # fmt: skip

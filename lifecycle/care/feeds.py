@@ -159,11 +159,14 @@ def contents(token: str, *, at: datetime) -> Contents:
     if feed is None:
         raise NotFoundHere("There is no such calendar.")
     if feed.customer is not None:
-        visits = in_calendar(of_customers([feed.customer.pk]), at=at)
-        return Contents(feed.studio.name, visits, False, feed.customer.language or feed.studio.language)
+        language = feed.customer.language or feed.studio.language
+        with translation.override(language):  # whatever the asking program speaks
+            visits = in_calendar(of_customers([feed.customer.pk]), at=at)
+        return Contents(feed.studio.name, visits, False, language)
     if feed.member is None or feed.member.ended_at is not None or feed.member.role not in MAY:
         raise NotFoundHere("There is no such calendar.")
-    visits = in_calendar(Q(studio=feed.studio, site=feed.site), at=at)
+    with translation.override("en"):
+        visits = in_calendar(Q(studio=feed.studio, site=feed.site), at=at)
     return Contents(str(feed.site), visits, True, "en")
 
 

@@ -6,6 +6,8 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import date
 
+from django.utils.translation import gettext
+
 from lifecycle.care.customer_reads import kept_rows, next_due_of, sentence_of, stages_of
 
 
@@ -49,7 +51,7 @@ def fleet_lines(
         lines.append(
             FleetLine(
                 id=vehicle.pk, plate=vehicle.plate, description=vehicle.description, studio=vehicle.studio.name,
-                site=vehicle.site.name, care=due[1] if due else "", earliest=due[0].earliest if due else None,
+                site=vehicle.site.name, care=gettext(due[1]) if due else "", earliest=due[0].earliest if due else None,
                 ideal=due[0].ideal if due else None, latest=due[0].latest if due else None, booked_on=booked,
                 sentence=sentence_of(vehicle, stages, today),
             )

@@ -9,9 +9,11 @@ from functools import lru_cache
 from pathlib import Path
 from typing import Final
 
+from django.utils.translation import gettext
+
 from lifecycle.care.guide_words import TEXTS
+from lifecycle.care.tongue.names import layer_name
 from lifecycle.care.vehicle_view import SurfaceView
-from lifecycle.care.wording import layer_words
 from lifecycle.wear.choices import LAYER_KINDS
 from lifecycle.wear.marks import TableError
 from lifecycle.wear.types import Mark
@@ -36,6 +38,11 @@ class Advice:
     def text(self) -> str:
         """In the language that is active."""
         return str(TEXTS[self.key])
+
+    @property
+    def origin(self) -> str:
+        """Mark and source in the language that is active."""
+        return f"{gettext(self.mark)}: {gettext(self.source)}"
 
 
 @dataclass(frozen=True, slots=True)
@@ -98,5 +105,5 @@ def guide_of(surfaces: Sequence[SurfaceView], *, powertrain: str) -> tuple[Layer
     for kind, names in where.items():
         lines = advice_for(kind, electric=powertrain in ("electric", "hybrid"))
         do, dont, cautions = (tuple(one for one in lines if one.sort == sort) for sort in SORTS)
-        made.append(LayerGuide(kind, layer_words(kind), tuple(names), do, dont, cautions))
+        made.append(LayerGuide(kind, layer_name(kind), tuple(names), do, dont, cautions))
     return tuple(sorted(made, key=lambda guide: (-len(guide.surfaces), guide.kind)))

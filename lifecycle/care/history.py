@@ -4,9 +4,12 @@ from __future__ import annotations
 
 from datetime import date
 
+from django.utils.translation import gettext
+
 from lifecycle.care.rules import TASKS
+from lifecycle.care.tongue.measures import thickness_words
+from lifecycle.care.tongue.names import layer_name, surface_name
 from lifecycle.care.vehicle_view import HistoryItem, fold_washes
-from lifecycle.care.wording import layer_words, spoken
 from lifecycle.models import Inspection, Vehicle, VisitState
 
 EVENT_WORDS = {
@@ -48,13 +51,13 @@ def _layers(vehicle: Vehicle) -> list[HistoryItem]:
     ended: dict[tuple[date, str, str], list[str]] = {}
     for surface in vehicle.surfaces.all():
         for row in surface.layers.all():
-            words = row.product.name if row.product is not None else layer_words(row.kind)
-            put.setdefault((row.applied, words), []).append(spoken(surface.code))
+            words = row.product.name if row.product is not None else layer_name(row.kind)
+            put.setdefault((row.applied, words), []).append(surface_name(surface.code))
             if row.ended is not None and row.ended_why not in ("renewed", "correction"):
-                ended.setdefault((row.ended, words, row.ended_why), []).append(spoken(surface.code))
+                ended.setdefault((row.ended, words, row.ended_why), []).append(surface_name(surface.code))
     lines = [HistoryItem(on, "layer", words, surfaces=tuple(names)) for (on, words), names in put.items()]
     lines += [
-        HistoryItem(on, "layer_ended", words, surfaces=tuple(names), detail=why)
+        HistoryItem(on, "layer_ended", words, surfaces=tuple(names), detail=gettext(why) if why else "")
         for (on, words, why), names in ended.items()
     ]
     return lines
@@ -64,14 +67,16 @@ def _reading_words(inspection: Inspection) -> str:
     """Values by surface: the mean where one kind was read several times."""
     values: dict[tuple[str, str], list[float]] = {}
     for row in inspection.readings.all():
-        values.setdefault((spoken(row.surface.code), row.kind), []).append(row.value)
+        values.setdefault((surface_name(row.surface.code), row.kind), []).append(row.value)
     said = []
     for (surface, kind), numbers in values.items():
         if kind == "works":
-            said.append(f"{surface}: {'still works' if numbers[-1] else 'no longer works'}")
+            said.append(f"{surface}: {gettext('still works') if numbers[-1] else gettext('no longer works')}")
+        elif kind == "thickness_um":
+            said.append(f"{surface}: {gettext('film thickness')} {thickness_words(sum(numbers) / len(numbers))}")
         else:
             words, unit = READING_WORDS[kind]
-            said.append(f"{surface}: {words} {round(sum(numbers) / len(numbers))}{unit}")
+            said.append(f"{surface}: {gettext(words)} {round(sum(numbers) / len(numbers))}{gettext(unit)}")
     return "; ".join(said)
 
 
@@ -95,26 +100,28 @@ def history_of(vehicle: Vehicle, *, notes_since: date | None) -> tuple[HistoryIt
         lines.append(
             HistoryItem(
                 event.on, "wash" if event.kind == "wash" else "event",
-                EVENT_WORDS.get(event.kind, event.kind.replace("_", " ")),
-                surfaces=(spoken(event.surface.code),) if event.surface is not None else (), by=by,
+                gettext(EVENT_WORDS.get(event.kind, event.kind.replace("_", " "))),
+                surfaces=(surface_name(event.surface.code),) if event.surface is not None else (), by=by,
                 detail=event.note if own else "",
             )
         )  # fmt: skip
     for inspection in vehicle.inspections.all():
         own = bool(inspection.note and notes_since is not None and inspection.on >= notes_since)
         said = [_reading_words(inspection), inspection.note if own else ""]
+        what = gettext("inspection, %(state)s") % {"state": gettext(inspection.clean_state)}
         lines.append(
             HistoryItem(
-                inspection.on, "inspection", f"inspection, {inspection.clean_state}",
+                inspection.on, "inspection", what,
                 by=_told_by(inspection.by, inspection.on, notes_since),
                 detail=". ".join(part for part in said if part),
             )
         )  # fmt: skip
     for surface in vehicle.surfaces.all():
         for row in surface.corrections.all():
-            lines.append(HistoryItem(row.on, "correction", STAGE_WORDS[row.stage], surfaces=(spoken(surface.code),)))
+            where = (surface_name(surface.code),)
+            lines.append(HistoryItem(row.on, "correction", gettext(STAGE_WORDS[row.stage]), surfaces=where))
     for visit in vehicle.visits.all():
         if visit.state == VisitState.DONE:
-            titles = [TASKS[task].title if task in TASKS else task.replace("_", " ") for task in visit.tasks]
+            titles = [gettext(TASKS[task].title) if task in TASKS else task.replace("_", " ") for task in visit.tasks]
             lines.append(HistoryItem(visit.on, "visit", ", ".join(titles)))
     return fold_washes(lines)

@@ -22,7 +22,7 @@ from lifecycle.care.find import one
 from lifecycle.care.images import MOST_BYTES, MOST_PIXELS, Cleaned, clean, too_large
 from lifecycle.care.register import known
 from lifecycle.care.sealing import refuse_sealed, sealed_among
-from lifecycle.care.wording import spoken
+from lifecycle.care.tongue.names import surface_name
 from lifecycle.errors import DomainError, NotFoundHere
 from lifecycle.models import Finding, Inspection, Keeper, Photo, Studio, Surface, Vehicle
 
@@ -294,8 +294,8 @@ def _views(studio: Studio, rows: Any) -> tuple[PhotoView, ...]:
         PhotoView(
             id=row.pk, uid=row.uid, vehicle_id=row.vehicle_id, inspection_id=row.inspection_id,
             finding_id=row.finding_id, surface_id=row.surface_id,
-            surface=spoken(row.surface.code) if row.surface is not None else "",
-            finding=row.finding.get_kind_display() if row.finding is not None else "",
+            surface=surface_name(row.surface.code) if row.surface is not None else "",
+            finding=_(row.finding.get_kind_display()) if row.finding is not None else "",
             caption=row.caption, by=row.by, on=studio.day(row.added_at), width=row.width, height=row.height,
             sha256=row.sha256, sealed=row.inspection_id in sealed,
         )

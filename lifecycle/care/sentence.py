@@ -14,12 +14,11 @@ from django.utils.formats import date_format
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 
+from lifecycle.care.tongue.names import a_task, on_surfaces, the_layer
 from lifecycle.care.vehicle_view import STAGES, DueView, SurfaceView, VehicleView
-from lifecycle.care.wording import layer_words
+from lifecycle.care.wording import layer_words, spoken
 
 SOON: Final = timedelta(days=14)
-# Care that is not counted, so it has no article.
-UNCOUNTED: Final = ("care", "proofing", "sealing")
 STAGE_WORDS: Final = {
     "fresh": gettext_lazy("fresh"),
     "settled": gettext_lazy("settled"),
@@ -31,7 +30,8 @@ STAGE_WORDS: Final = {
 
 @dataclass(frozen=True, slots=True)
 class SurfaceState:
-    """One surface for the sentence: name, stage ("clogged" and "unknown" included), what lies on it, whether grimy."""
+    """One surface for the sentence: name and layer in English words, as `wording` has them; stage
+    ("clogged" and "unknown" included), whether grimy."""
 
     name: str
     stage: str
@@ -63,26 +63,13 @@ def days(first: date, last: date) -> str:
     return _("between %(first)s and %(last)s") % {"first": start, "last": date_format(last, _("j F Y"))}
 
 
-def with_article(title: str) -> str:
-    """ "an inspection", "a re-coat", "headlamp care"."""
-    if title.endswith(UNCOUNTED):
-        return title
-    return f"an {title}" if title[:1] in "aeiou" else f"a {title}"
-
-
-def _listed(names: Sequence[str]) -> str:
-    if len(names) == 1:
-        return names[0]
-    return _("%(first)s and %(last)s") % {"first": ", ".join(names[:-1]), "last": names[-1]}
-
-
 def _where(states: Sequence[SurfaceState], total: int) -> str:
-    """ "the roof", "the roof and the bonnet", "5 of 8 surfaces"."""
+    """ "on the roof", "on the roof and the bonnet", "on 5 of 8 surfaces"."""
     if len(states) == total and total > 1:
-        return _("all %(total)d surfaces") % {"total": total}
+        return _("on all %(total)d surfaces") % {"total": total}
     if len(states) <= 3:
-        return _listed([_("the %(surface)s") % {"surface": state.name} for state in states])
-    return _("%(count)d of %(total)d surfaces") % {"count": len(states), "total": total}
+        return on_surfaces(*(state.name for state in states))
+    return _("on %(count)d of %(total)d surfaces") % {"count": len(states), "total": total}
 
 
 def _condition(states: Sequence[SurfaceState], stage: str, total: int) -> str:
@@ -90,11 +77,11 @@ def _condition(states: Sequence[SurfaceState], stage: str, total: int) -> str:
     where = _where(states, total)
     layers = {state.layer for state in states}
     if len(layers) == 1:
-        return _("the %(layer)s on %(where)s is %(stage)s") % {
-            "layer": layers.pop() or _("layer"), "where": where, "stage": STAGE_WORDS[stage],
+        return _("%(the_layer)s %(where)s is %(stage)s") % {
+            "the_layer": the_layer(layers.pop() or "layer"), "where": where, "stage": STAGE_WORDS[stage],
         }  # fmt: skip
     words = _("at their end") if stage == "end" else STAGE_WORDS[stage]
-    return _("the layers on %(where)s are %(stage)s") % {"where": where, "stage": words}
+    return _("the layers %(where)s are %(stage)s") % {"where": where, "stage": words}
 
 
 def _capital(text: str) -> str:
@@ -121,7 +108,7 @@ def condition_words(states: Sequence[SurfaceState]) -> str:
         return _("How the protection is doing is not known yet.")
     said = []
     if hidden:
-        said.append(_("Grime hides how much is left on %(where)s") % {"where": _where(hidden, len(states))})
+        said.append(_("Grime hides how much is left %(where)s") % {"where": _where(hidden, len(states))})
     if told:
         worst = max(told, key=lambda state: STAGES.index(state.stage)).stage
         those = [state for state in told if state.stage == worst]
@@ -131,7 +118,7 @@ def condition_words(states: Sequence[SurfaceState]) -> str:
             how.append(_rest(rest, all_known=len(told) + len(hidden) == len(states)))
         grimy = [state for state in told if state.grimy]
         if grimy and not hidden:
-            how.append(_("grime may make %(where)s look worse") % {"where": _where(grimy, len(states))})
+            how.append(_("grime may make it look worse %(where)s") % {"where": _where(grimy, len(states))})
         said.append(_capital("; ".join(how)))
     return f"{'. '.join(said)}."
 
@@ -149,7 +136,7 @@ def next_words(care: NextCare | None, *, booked_on: date | None, today: date) ->
         return f"{booked}." if care is not None else _("%(booked)s; nothing else needs doing now.") % {"booked": booked}
     if care is None:
         return _("Nothing needs doing now.")
-    what = with_article(care.title)
+    what = a_task(care.title)
     if care.by is not None:
         if care.by < today:
             return _("The contract asked for %(what)s by %(day)s; call the studio about it.") % {
@@ -172,7 +159,7 @@ def sentence(states: Sequence[SurfaceState], care: NextCare | None, *, booked_on
 def next_care(title: str, reason_code: str, earliest: date, latest: date, by: date | None) -> NextCare:
     """A due as the sentence says it: after a mishap first comes a look at it."""
     pressing = reason_code == "event"
-    said = _("look at what happened to it") if pressing else title
+    said = "look at what happened to it" if pressing else title
     return NextCare(title=said, earliest=earliest, latest=latest, by=by, pressing=pressing)
 
 
@@ -180,7 +167,7 @@ def state_of(surface: SurfaceView) -> SurfaceState:
     """What the sentence needs of a surface."""
     ruling = surface.ruling
     layer = layer_words(ruling.kind) if ruling is not None else ""
-    return SurfaceState(surface.name, surface.shown_stage, layer, surface.grimy)
+    return SurfaceState(spoken(surface.code), surface.shown_stage, layer, surface.grimy)
 
 
 def next_due(dues: Sequence[DueView], today: date) -> DueView | None:
@@ -194,7 +181,7 @@ def vehicle_sentence(vehicle: VehicleView) -> str:
     due = next_due(vehicle.dues, vehicle.today)
     care = None
     if due is not None:
-        care = next_care(due.title, due.reason_code, due.earliest, due.latest, due.contract_on)
+        care = next_care(due.task_title, due.reason_code, due.earliest, due.latest, due.contract_on)
     booked = min((visit.on for visit in vehicle.visits), default=None)
     states = [state_of(surface) for surface in vehicle.surfaces]
     return sentence(states, care, booked_on=booked, today=vehicle.today)

@@ -7,9 +7,11 @@ from datetime import datetime
 from typing import Final
 
 from django.db import IntegrityError, transaction
+from django.db.models import OuterRef, Subquery
 
 from lifecycle import journal
-from lifecycle.models import Customer, Member, Studio, User
+from lifecycle.care.tongue.measures import of_country
+from lifecycle.models import Customer, Keeper, Member, Studio, User
 
 
 @dataclass(frozen=True, slots=True)
@@ -30,10 +32,11 @@ class MemberFacts:
 @dataclass(frozen=True, slots=True)
 class CustomerFacts:
     """A person as the customer of one or more studios. `languages`: those on record, the person's before the studio's,
-    with the first customer of theirs first."""
+    with the first customer of theirs first. `units`: as they chose, else as is usual where their vehicle is."""
 
     ids: tuple[int, ...]
     languages: tuple[str, ...]
+    units: str = "metric"
 
 
 NOBODY: Final = CustomerFacts((), ())
@@ -59,10 +62,15 @@ def customer_ids_of(user_id: int) -> tuple[int, ...]:
 
 def customer_of(user_id: int) -> CustomerFacts:
     """Who this user is as a customer, across studios, in one query; `NOBODY` where they are none."""
-    rows = Customer.objects.filter(user_id=user_id).order_by("id")
-    told = list(rows.values_list("id", "language", "studio__language"))
-    languages = tuple(dict.fromkeys(code for _pk, own, studio in told for code in (own, studio) if code))
-    return CustomerFacts(tuple(pk for pk, _own, _studio in told), languages)
+    kept = Keeper.objects.filter(customer=OuterRef("pk"), end=None, vehicle__retired_on=None).order_by("start", "pk")
+    rows = Customer.objects.filter(user_id=user_id).order_by("id").annotate(
+        country=Subquery(kept.values("vehicle__site__country")[:1])
+    )  # fmt: skip
+    told = list(rows.values("id", "language", "studio__language", "units", "country"))
+    spoken = (row[name] for row in told for name in ("language", "studio__language"))
+    wished = (row["units"] or of_country(row["country"]) for row in told if row["units"] or row["country"])
+    ids, languages = tuple(row["id"] for row in told), tuple(dict.fromkeys(filter(None, spoken)))
+    return CustomerFacts(ids, languages, next(wished, "metric"))
 
 
 def _new_user(address: str, name: str) -> User:

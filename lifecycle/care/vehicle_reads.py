@@ -7,9 +7,12 @@ from datetime import date
 from typing import Any
 
 from django.db.models import Prefetch
+from django.utils.translation import gettext
 
 from lifecycle.care.history import history_of
 from lifecycle.care.rules import TASKS
+from lifecycle.care.tongue.names import surface_name
+from lifecycle.care.tongue.speak import say
 from lifecycle.care.vehicle_view import (
     ClearView,
     ContractView,
@@ -25,7 +28,6 @@ from lifecycle.care.vehicle_view import (
     VisitView,
     cautions_for,
 )
-from lifecycle.care.wording import spoken
 from lifecycle.condition.film import film_sets, spot_values
 from lifecycle.errors import NotFoundHere
 from lifecycle.models import (
@@ -119,7 +121,7 @@ def _view(rows: Any, vehicle_id: int, today: date, *, for_keeper: bool) -> Vehic
     keeper = next(iter(vehicle.keepers.all()), None)
     since = keeper.start if keeper is not None else None
     assessment = Assessment.objects.filter(vehicle=vehicle, latest=True).defer("whole", "inputs").first()
-    names = {surface.code: spoken(surface.code) for surface in vehicle.surfaces.all()}
+    names = {surface.code: surface_name(surface.code) for surface in vehicle.surfaces.all()}
     return VehicleView(
         **_plain_fields(vehicle),
         today=today,
@@ -160,8 +162,8 @@ def _assessed_fields(assessment: Assessment | None) -> dict[str, Any]:
         "as_of": assessment.as_of,
         "assessed_at": assessment.at,
         "model_version": assessment.model_version,
-        "climate": assessment.climate.get("detail", ""),
-        "assumed": tuple(assessment.assumed),
+        "climate": say(assessment.climate.get("detail", "")),
+        "assumed": tuple(say(one) for one in assessment.assumed),
     }
 
 
@@ -186,9 +188,9 @@ def _date_band(row: Forecast, prefix: str) -> DateBand | None:
 def _layer(row: Layer, forecast: Forecast | None) -> LayerView:
     product = row.product
     known = chemistries().get(row.kind)
-    thickness, mark = (known.thickness_um, "from memory") if known is not None else (None, "")
+    thickness, mark = (known.thickness_um, gettext("from memory")) if known is not None else (None, "")
     if product is not None and product.thickness_um is not None:
-        thickness, mark = product.thickness_um, "the product's sheet"
+        thickness, mark = product.thickness_um, gettext("the product's sheet")
     view: dict[str, Any] = {
         "id": row.pk,
         "kind": row.kind,
@@ -209,10 +211,10 @@ def _layer(row: Layer, forecast: Forecast | None) -> LayerView:
         end_on=_date_band(forecast, "end"),
         rate_median=forecast.rate_median,
         seen_on=forecast.seen_on,
-        evidence_says=forecast.evidence_says,
-        reasons=tuple(Reason(Mechanism(r["mechanism"]), r["share"], r["says"]) for r in forecast.reasons),
-        marks=tuple(forecast.marks),
-        notes=tuple(forecast.notes),
+        evidence_says=say(forecast.evidence_says),
+        reasons=tuple(Reason(Mechanism(r["mechanism"]), r["share"], say(r["says"])) for r in forecast.reasons),
+        marks=tuple(gettext(one) for one in forecast.marks),
+        notes=tuple(say(one) for one in forecast.notes),
         course=tuple(CoursePoint(date.fromisoformat(p["on"]), p["p10"], p["p50"], p["p90"]) for p in forecast.course),
     )
 
@@ -225,8 +227,8 @@ def _clear(plain: Mapping[str, Any] | None) -> ClearView | None:
         clear_um=_band(plain.get("clear_um")),
         removed_um=_band(plain.get("removed_um")),
         decision=plain["decision"],
-        why=plain["why"],
-        marks=tuple(plain.get("marks", ())),
+        why=say(plain["why"]),
+        marks=tuple(gettext(one) for one in plain.get("marks", ())),
     )
 
 
@@ -294,14 +296,14 @@ def _surfaces(vehicle: Vehicle, assessment: Assessment | None, today: date) -> t
                 clear=_clear(told.get("clear_coat")),
                 film=films.get(row.pk),
                 events=_events(vehicle, row),
-                notes=tuple(told.get("notes", ())),
+                notes=tuple(say(one) for one in told.get("notes", ())),
             )
         )
     return tuple(views)
 
 
 def _names(codes: Sequence[str], known: Mapping[str, str]) -> tuple[str, ...]:
-    return tuple(known.get(code, spoken(code)) for code in codes)
+    return tuple(known.get(code, surface_name(code)) for code in codes)
 
 
 def _booked_on(vehicle: Vehicle, due: CareDue) -> date | None:
@@ -316,13 +318,14 @@ def _dues(vehicle: Vehicle, names: Mapping[str, str]) -> tuple[DueView, ...]:
     views = []
     for row in vehicle.dues.all():
         task = TASKS[row.task]
-        words = {key: row.words.get(key, "") for key in
+        words = {key: say(row.words.get(key, "")) for key in
                  ("known", "changed", "expected", "prevents", "if_postponed", "self_check")}  # fmt: skip
         views.append(
             DueView(
                 id=row.pk,
                 task=row.task,
-                title=task.title,
+                title=gettext(task.title),
+                task_title=task.title,
                 kind=task.kind,
                 surfaces=_names(row.surfaces, names),
                 earliest=row.earliest,
@@ -330,7 +333,7 @@ def _dues(vehicle: Vehicle, names: Mapping[str, str]) -> tuple[DueView, ...]:
                 latest=row.latest,
                 contract_on=row.contract_on,
                 reason_code=row.reason_code,
-                why=row.why,
+                why=say(row.why),
                 **words,
                 price=prices.get(row.task),
                 cautions=cautions_for(task, powertrain=vehicle.powertrain),
@@ -343,11 +346,12 @@ def _dues(vehicle: Vehicle, names: Mapping[str, str]) -> tuple[DueView, ...]:
 
 
 def _refused(row: Refusal, names: Mapping[str, str]) -> RefusedView:
-    return RefusedView(task=row.task, title=_titles([row.task])[0], surfaces=_names(row.surfaces, names), why=row.why)
+    where = _names(row.surfaces, names)
+    return RefusedView(task=row.task, title=_titles([row.task])[0], surfaces=where, why=say(row.why))
 
 
 def _titles(tasks: Iterable[str]) -> tuple[str, ...]:
-    return tuple(TASKS[task].title if task in TASKS else task.replace("_", " ") for task in tasks)
+    return tuple(gettext(TASKS[task].title) if task in TASKS else task.replace("_", " ") for task in tasks)
 
 
 def _visit(row: Visit) -> VisitView:

@@ -12,8 +12,9 @@ from datetime import date, datetime
 from decimal import Decimal
 
 from lifecycle.care.tasks_table import CareTask
+from lifecycle.care.tongue.names import surface_name
+from lifecycle.care.tongue.speak import say
 from lifecycle.care.typed import UM_PER_MIL
-from lifecycle.care.wording import spoken
 from lifecycle.wear.types import Band, CoursePoint, DateBand, Reason
 
 # From best to worst. "unknown" says nothing about wear and is never the worst.
@@ -120,7 +121,7 @@ class SurfaceView:
 
     @property
     def name(self) -> str:
-        return spoken(self.code)
+        return surface_name(self.code)
 
     @property
     def ruling(self) -> LayerView | None:
@@ -176,6 +177,7 @@ class DueView:
     labour_h: float = 0.0
     cure_h: float = 0.0
     booked_on: date | None = None
+    task_title: str = ""  # as the table has it, for sentences that need it with its article
 
 
 @dataclass(frozen=True, slots=True)
@@ -303,7 +305,7 @@ def cautions_for(task: CareTask, *, powertrain: str) -> tuple[str, ...]:
             "Orange cables carry high voltage: no steam and no pressure water in the engine bay by untrained people, "
             "and never while charging."
         )
-    return (*own, task.caution) if task.caution else tuple(own)
+    return tuple(say(one) for one in (*own, task.caution) if one)
 
 
 def fold_washes(items: Iterable[HistoryItem]) -> tuple[HistoryItem, ...]:

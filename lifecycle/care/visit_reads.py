@@ -9,6 +9,7 @@ from decimal import Decimal
 from typing import Any, Final
 
 from django.db.models import Prefetch, Q
+from django.utils.translation import gettext
 
 from lifecycle.care.asking import notice_ends
 from lifecycle.care.find import one
@@ -111,7 +112,8 @@ def _view(row: Visit, listed: dict[tuple[int, str, str], Any], at: datetime, cus
         vehicle=row.vehicle.description, plate=row.vehicle.plate, site=row.site.name, zone=row.site.zone,
         customer_id=keeper.customer_id if keeper else None, keeper=keeper.customer.name if keeper else "",
         on=row.on, starts=row.starts, part=row.part, hours=row.hours,
-        tasks=tuple(TASKS[task].title if task in TASKS else task for task in row.tasks), task_codes=tuple(row.tasks),
+        tasks=tuple(gettext(TASKS[task].title) if task in TASKS else task for task in row.tasks),
+        task_codes=tuple(row.tasks),
         state=row.state, state_words=row.get_state_display(), wish=row.wish, reason=row.reason,
         offers=tuple(datetime.fromisoformat(text) for text in row.offered), wanted_on=row.wanted_on,
         wanted_part=row.wanted_part, may_change=mine and open_still, changed_at=row.changed_at or row.booked_at,
@@ -176,7 +178,8 @@ def ask_choices(customer_ids: Sequence[int], vehicle_id: int, *, proposal_id: in
     }
     return AskChoices(
         vehicle_id=vehicle.pk, vehicle=vehicle.description, plate=vehicle.plate, studio=vehicle.studio,
-        customer_id=keeper.customer_id, tasks=tuple((code, TASKS[code].title) for code in codes if code in TASKS),
+        customer_id=keeper.customer_id,
+        tasks=tuple((code, gettext(TASKS[code].title)) for code in codes if code in TASKS),
         proposal_id=proposal.pk if proposal else None, first=max(today, proposal.earliest) if proposal else today,
         last=proposal.latest if proposal else None,
         suggested=max(today, proposal.planned_on or proposal.ideal) if proposal else None,

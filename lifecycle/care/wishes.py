@@ -15,6 +15,7 @@ from lifecycle import journal
 from lifecycle.care.find import one
 from lifecycle.care.keeping import MAIL_LANGUAGES
 from lifecycle.care.register import known
+from lifecycle.care.tongue.measures import SYSTEMS
 from lifecycle.errors import DomainError
 from lifecycle.models import Customer, Studio
 
@@ -31,6 +32,7 @@ class Wishes:
     studio: str
     name: str
     language: str
+    units: str
     zone: str
     quiet_from: time | None
     quiet_to: time | None
@@ -46,7 +48,7 @@ def wishes_of(customer_ids: Collection[int]) -> tuple[Wishes, ...]:
     """The wishes of each of these customers, in one query."""
     rows = Customer.objects.filter(pk__in=list(customer_ids)).select_related("studio").order_by("pk")
     return tuple(
-        Wishes(row.pk, row.studio.name, row.name, row.language, row.zone, row.quiet_from, row.quiet_to,
+        Wishes(row.pk, row.studio.name, row.name, row.language, row.units, row.zone, row.quiet_from, row.quiet_to,
                row.paused_until)
         for row in rows
     )  # fmt: skip
@@ -66,6 +68,7 @@ def set_wishes(
     quiet_from: time | None,
     quiet_to: time | None,
     paused_until: date | None,
+    units: str | None = None,
     actor: str,
     at: datetime,
 ) -> Customer:
@@ -73,6 +76,7 @@ def set_wishes(
 
     Args:
         quiet_from, quiet_to: on the customer's clock, may span midnight; both None: the quiet hours of the house.
+        units: metric, uk or us; "": as is usual where the vehicle is; None: as before.
         paused_until: no reminder and no offer before this day; None: no pause.
 
     Raises:
@@ -80,6 +84,7 @@ def set_wishes(
         NotFoundHere: the customer is not of this studio.
     """
     known("language", language, tuple(code for code, _ in languages()))
+    known("units", units or "", ("", *SYSTEMS))
     if (quiet_from is None) != (quiet_to is None):
         field = "quiet_from" if quiet_from is None else "quiet_to"
         raise DomainError(f"{field}: give both ends of the quiet hours, or neither.", field=field)
@@ -101,6 +106,8 @@ def set_wishes(
         wanted: dict[str, Any] = {
             "language": language, "quiet_from": quiet_from, "quiet_to": quiet_to, "paused_until": paused_until,
         }  # fmt: skip
+        if units is not None:
+            wanted["units"] = units
         changed = [name for name, value in wanted.items() if getattr(customer, name) != value]
         for name in changed:
             setattr(customer, name, wanted[name])

@@ -152,6 +152,8 @@ class Customer(StudioRow):
     email = models.EmailField(blank=True)
     phone = models.CharField(max_length=40, blank=True)
     language = models.CharField(max_length=8, default="en")
+    # metric, uk or us; "": as is usual in the country where the vehicle is looked after.
+    units = models.CharField(max_length=8, blank=True)
     zone = models.CharField(max_length=64, default="UTC")
     fleet = models.BooleanField(default=False)
     user = models.ForeignKey(User, null=True, blank=True, on_delete=models.SET_NULL, related_name="customers")

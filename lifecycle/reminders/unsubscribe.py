@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from datetime import datetime
 
 from django.db import transaction
+from django.utils.translation import gettext
 
 from lifecycle import journal
 from lifecycle.care.register import set_consent
@@ -34,7 +35,7 @@ def _choice(customer: Customer, purpose: str) -> Choice:
     return Choice(
         customer_id=customer.pk,
         purpose=purpose,
-        purpose_label=str(Purpose(purpose).label),
+        purpose_label=gettext(str(Purpose(purpose).label)),
         studio_name=customer.studio.name,
     )
 

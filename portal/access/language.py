@@ -13,6 +13,8 @@ from django.utils.translation import get_supported_language_variant
 from django.views.decorators.cache import never_cache
 from django.views.decorators.http import require_POST
 
+from lifecycle.care.tongue import measures
+
 from .paths import own_path
 from .registry import access
 
@@ -30,15 +32,17 @@ def known_language(wanted: str) -> str:
         return ""
 
 
-def speak(request: HttpRequest, wishes: tuple[str, ...]) -> None:
-    """Turn on the language of this request's page.
+def speak(request: HttpRequest, languages: tuple[str, ...], *, units: str = "metric") -> None:
+    """Turn on the language and the units of this request's page.
 
     Args:
-        wishes: the languages on record of the person who is signed in as a customer, theirs first.
+        languages: those on record of the customer whose page it is, theirs first; () for nobody's.
+        units: those that the customer thinks in.
     """
-    theirs = next((found for wish in wishes if (found := known_language(wish))), "")
-    at_work = request.path.startswith("/studio/")
-    if at_work or (not wishes and (request.member is not None or request.path.startswith(FOR_MEMBERS))):
+    theirs = next((found for wish in languages if (found := known_language(wish))), "")
+    at_work = request.member is not None and request.path.startswith("/studio/")
+    measures.activate("metric" if at_work else units)
+    if at_work or (not languages and (request.member is not None or request.path.startswith(FOR_MEMBERS))):
         theirs = OF_MEMBERS
     if theirs:
         translation.activate(theirs)

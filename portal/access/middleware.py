@@ -48,7 +48,7 @@ class AccessMiddleware:
             customer = signin.customer_of(request.user.pk)
             request.customer_ids, request.wishes = customer.ids, customer
             note_seen(request)
-        speak(request, request.wishes.languages)
+        speak(request, request.wishes.languages, units=request.wishes.units)
         response = self.get_response(request)
         if request.user_seen and not response.has_header("Cache-Control"):
             # What one person may see must not wait in a shared cache for the next one.

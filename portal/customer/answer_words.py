@@ -12,7 +12,8 @@ from django.utils.translation import gettext as _
 
 from lifecycle.care.another_use import Answer, KindAnswer
 from lifecycle.care.told import Shift
-from lifecycle.care.wording import capital, layer_words, spoken
+from lifecycle.care.tongue.names import layer_name, on_surfaces, surface_name, the_layer
+from lifecycle.care.wording import capital, layer_words
 from lifecycle.wear.types import Band, CoursePoint
 from portal.drawings import course
 from portal.drawings.course import CourseRow
@@ -116,16 +117,17 @@ def money_words(answer: Answer, currency: str) -> str:
     left_out = _("Counted: renewals by the studio’s price list, and what you say it costs besides. Not counted: what "
                  "you pay for washes, fuel or parking.")  # fmt: skip
     if answer.unpriced:
-        kinds = ", ".join(layer_words(kind) for kind in answer.unpriced)
+        kinds = ", ".join(layer_name(kind) for kind in answer.unpriced)
         left_out += " " + _("No price is listed for: %(kinds)s.") % {"kinds": kinds}
     return f"{said} {left_out}"
 
 
 def _row(one: KindAnswer, currency: str) -> KindWords:
     gain = one.gain
-    where = _("%(surface)s first, of %(count)d") % {"surface": one.surface, "count": one.surfaces}
+    where = _("%(surface)s first, of %(count)d") % {"surface": surface_name(one.surface), "count": one.surfaces}
     return KindWords(
-        kind=one.kind, name=capital(layer_words(one.kind)), where=one.surface if one.surfaces == 1 else where,
+        kind=one.kind, name=capital(layer_name(one.kind)),
+        where=surface_name(one.surface) if one.surfaces == 1 else where,
         now=months_words(gain.months_left), then=months_words(gain.months_left_changed),
         gained=gained_words(gain.months_gained), cost_now=yearly(gain.cost_per_year, currency),
         cost_then=yearly(gain.cost_per_year_changed, currency),
@@ -158,19 +160,20 @@ def answer_words(answer: Answer, *, today: date, currency: str, drawn: str = "")
         said = _("No layer with a forecast is on record, so nothing would change.")
         return AnswerWords(said, "", (), (), None, None, ())
     rows = tuple(_row(one, currency) for one in answer.kinds)
-    said = _("Used like that from today on, the %(layer)s on the %(surface)s lasts %(gained)s.") % {
-        "layer": layer_words(most.kind), "surface": most.surface, "gained": gained_words(most.gain.months_gained),
+    said = _("Used like that from today on, %(the_layer)s %(where)s lasts %(gained)s.") % {
+        "the_layer": the_layer(layer_words(most.kind)), "where": on_surfaces(most.surface),
+        "gained": gained_words(most.gain.months_gained),
     }  # fmt: skip
     index = next((i for i, one in enumerate(answer.kinds) if one.kind == drawn), answer.kinds.index(most))
     shown, picture, table = answer.kinds[index], None, ()
     if len(shown.now) > 1 and len(shown.then) > 1:
-        title = _("%(layer)s on the %(surface)s: function left as now and used otherwise") % {
-            "layer": capital(layer_words(shown.kind)), "surface": shown.surface,
+        title = _("%(layer)s %(where)s: function left as now and used otherwise") % {
+            "layer": capital(layer_name(shown.kind)), "where": on_surfaces(shown.surface),
         }  # fmt: skip
         picture = course.draw(shown.now, events=(), today=today, key="whatif", title=title, other=shown.then)
         table = _table(shown, today)
     every = tuple(
-        (f"{capital(spoken(gain.surface))}: {layer_words(gain.kind)}", gained_words(gain.months_gained))
+        (f"{capital(surface_name(gain.surface))}: {layer_name(gain.kind)}", gained_words(gain.months_gained))
         for gain in answer.all_gains
     )
     return AnswerWords(said, money_words(answer, currency), rows, every, picture, rows[index], table)
@@ -190,8 +193,8 @@ def _shift_line(one: Shift) -> str:
             parts.append(said % {"before": before, "after": after})
     if not parts:
         return ""
-    name = _("%(layer)s on the %(surface)s") % {
-        "layer": capital(layer_words(one.after.kind)), "surface": one.after.surface,
+    name = _("%(layer)s %(where)s") % {
+        "layer": capital(layer_name(one.after.kind)), "where": on_surfaces(one.after.surface),
     }  # fmt: skip
     return f"{name}: {'; '.join(parts)}."
 

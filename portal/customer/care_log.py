@@ -28,6 +28,7 @@ from lifecycle.errors import DomainError, NotFoundHere
 from portal.access.people import PortalRequest
 from portal.access.registry import access
 from portal.drawings.beading import beading_scale
+from portal.studio.common import plain
 
 from .answer_words import shift_words
 from .common import today_of
@@ -124,7 +125,7 @@ def _report(request: PortalRequest, told: str, form: forms.Form, here: _Here) ->
         raise Http404 from error
     except DomainError as error:
         field = error.field if error.field in form.fields else None
-        form.add_error(field, error.message.removeprefix(f"{error.field}: ") if error.field else error.message)
+        form.add_error(field, plain(error))
         return None
     if told == "photo":
         messages.success(request, _("The photo is on record; the studio sees it. A photo alone moves no figure."))
@@ -133,7 +134,8 @@ def _report(request: PortalRequest, told: str, form: forms.Form, here: _Here) ->
         messages.info(request, shift_words(moved) if moved else _one_wash(here.view))
     else:
         weight = _("A water test of your own counts at most a quarter of the studio’s.") if told == "water" else ""
-        messages.success(request, f"{_('Thank you, it is on record.')} {weight}".strip())
+        thanks = _("Thank you, it is on record.")
+        messages.success(request, f"{thanks} {weight}".strip())
         messages.info(request, shift_words(moved))
     return redirect(f"{address}?after={form.cleaned_data['kind']}" if told == "mishap" else address)
 

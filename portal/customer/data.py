@@ -25,7 +25,9 @@ from lifecycle.errors import DomainError
 from portal.access.door import is_fresh, to_fresh_sign_in
 from portal.access.people import PortalRequest
 from portal.access.registry import access
+from portal.studio.common import plain
 
+from .data_words import field_words, value_words
 from .forms import EraseForm
 
 LONGEST: Final = 1000
@@ -63,7 +65,7 @@ def download(request: PortalRequest) -> HttpResponse:
 
 def _shown(row: dict[str, Any]) -> list[tuple[str, str]]:
     """What is filled in, in order; a course of hundreds of points is for the file, not for eyes."""
-    said = [(name.replace("_", " "), str(value)) for name, value in row.items() if value not in (None, "", [], {})]
+    said = [(field_words(name), value_words(value)) for name, value in row.items() if value not in (None, "", [], {})]
     return [(name, value if len(value) <= LONGEST else _("(long; it stands in the file)")) for name, value in said]
 
 
@@ -74,7 +76,7 @@ def _shown(row: dict[str, Any]) -> list[tuple[str, str]]:
 def readable(request: PortalRequest) -> HttpResponse:
     """The same to read and to print."""
     data = _all_of(request)
-    parts = [(title, [_shown(row) for row in rows]) for title, rows in data["parts"].items()]
+    parts = [(_(title), [_shown(row) for row in rows]) for title, rows in data["parts"].items()]
     return render(request, "customer/data.html", {"data": data, "parts": parts})
 
 
@@ -96,7 +98,7 @@ def erase(request: PortalRequest, customer_id: int) -> HttpResponse:
                 **form.cleaned_data,
             )  # fmt: skip
         except DomainError as error:
-            form.add_error(error.field or None, error.message.removeprefix(f"{error.field}: "))
+            form.add_error(error.field or None, plain(error))
         else:
             logout(request)
             messages.success(request, _("You are erased. The technical record of the vehicle stays, linked to nobody."))

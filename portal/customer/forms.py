@@ -2,17 +2,22 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from typing import Any, Final
 
 from django import forms
 from django.utils.translation import gettext_lazy as _
 
+from lifecycle.care.customer_reads import ChoiceLine
+from lifecycle.care.tongue.measures import SYSTEMS
 from lifecycle.care.wishes import languages
 
 PURPOSES: Final = {
     "service": _("Care reminders"),
     "promotion": _("Offers"),
 }
+# Within a sentence.
+OF_PURPOSES: Final = {"service": _("care reminders"), "promotion": _("offers")}
 WORDINGS: Final = {
     "service": _(
         "Please write to me by e-mail when care of my vehicle is due: what, why, in which weeks, and what happens if I "
@@ -33,6 +38,15 @@ HOWS: Final = {
 }
 
 
+def lines_of(lines: Iterable[ChoiceLine]) -> list[dict[str, Any]]:
+    """Each choice with its title, its name within a sentence, and the words that are kept with it."""
+    return [
+        {"line": line, "title": PURPOSES[line.purpose], "about": OF_PURPOSES[line.purpose],
+         "wording": WORDINGS[line.purpose]}
+        for line in lines
+    ]  # fmt: skip
+
+
 class ChoiceForm(forms.Form):
     """One statement: this purpose, yes or no, at this studio."""
 
@@ -45,7 +59,10 @@ class WishesForm(forms.Form):
     """How to be written to: language, quiet hours, a pause."""
 
     customer = forms.IntegerField(min_value=1, widget=forms.HiddenInput)
-    language = forms.ChoiceField(label=_("Language of mails"))
+    language = forms.ChoiceField(label=_("Language of pages and mails"))
+    units = forms.ChoiceField(
+        label=_("Units"), required=False, choices=[("", _("as is usual where the vehicle is")), *SYSTEMS.items()]
+    )
     quiet_from = forms.TimeField(
         label=_("Quiet hours from"), required=False, widget=forms.TimeInput(attrs={"type": "time"}, format="%H:%M"),
         help_text=_("No mail is sent in these hours of your day. Left empty: 20:00 to 08:00."),

@@ -8,10 +8,12 @@ from typing import Final
 from django.http import HttpRequest, HttpResponse, JsonResponse
 from django.templatetags.static import static
 from django.urls import reverse
+from django.utils.translation import get_language, override
 from django.utils.translation import gettext as _
 from django.views.decorators.cache import cache_control
 from django.views.decorators.http import require_GET
 
+from portal.access.language import known_language
 from portal.access.people import PortalRequest
 from portal.access.registry import access
 
@@ -24,6 +26,9 @@ WORKER: Final = Path(__file__).resolve().parent.parent / "static" / "js" / "my-w
 def manifest(request: HttpRequest) -> HttpResponse:
     """The web app manifest (W3C). Browsers fetch it without the session, and it names nobody."""
     home = reverse("customer:home")
+    language = known_language(request.GET.get("language", "")[:12]) or get_language() or "en"
+    with override(language):
+        name = _("Sheenward: my vehicle")
     icons = [
         {"src": static(f"icons/home-{size}.png"), "sizes": f"{size}x{size}", "type": "image/png", "purpose": purpose}
         for size in (192, 512)
@@ -32,7 +37,7 @@ def manifest(request: HttpRequest) -> HttpResponse:
     icons.append({"src": static("icon.svg"), "sizes": "any", "type": "image/svg+xml", "purpose": "any"})
     return JsonResponse(
         {
-            "id": home, "name": _("Sheenward: my vehicle"), "short_name": "Sheenward", "start_url": home,
+            "id": home, "lang": language, "name": name, "short_name": "Sheenward", "start_url": home,
             "scope": home, "display": "standalone", "background_color": "#faf8f2", "theme_color": "#faf8f2",
             "icons": icons,
         },

@@ -14,8 +14,9 @@ from lifecycle.errors import DomainError, NotFoundHere
 from lifecycle.reminders import preferences as chosen
 from portal.access.language import speak
 from portal.access.registry import access
+from portal.studio.common import plain
 
-from .forms import PURPOSES, WORDINGS, ChoiceForm, WishesForm
+from .forms import PURPOSES, WORDINGS, ChoiceForm, WishesForm, lines_of
 from .wishes import wishes_form
 
 
@@ -39,9 +40,7 @@ def preferences(request: HttpRequest, token: str) -> HttpResponse:
 def _page(request: HttpRequest, held: chosen.Preferences, wrong: WishesForm | None = None) -> HttpResponse:
     context = {
         "held": held,
-        "lines": [
-            {"line": line, "title": PURPOSES[line.purpose], "wording": WORDINGS[line.purpose]} for line in held.lines
-        ],
+        "lines": lines_of(held.lines),
         "form": wrong or wishes_form(held.wishes),
     }
     return render(request, "mail/choices.html", context, status=200 if wrong is None else 422)
@@ -68,7 +67,7 @@ def _wish(request: HttpRequest, token: str, held: chosen.Preferences) -> HttpRes
         try:
             chosen.wish(token=token, at=timezone.now(), **wishes)
         except DomainError as error:
-            form.add_error(error.field or None, error.message.removeprefix(f"{error.field}: "))
+            form.add_error(error.field or None, plain(error))
         else:
             messages.success(request, _("Kept. What is planned from now on follows it."))
             return redirect("mail:choices", token=token)

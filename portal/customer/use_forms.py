@@ -10,8 +10,10 @@ from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 
 from lifecycle.care.another_use import Use, place_of
+from lifecycle.care.tongue import measures
 from lifecycle.errors import DomainError
 from lifecycle.wear.types import Place
+from portal.studio.common import plain
 
 from .words import PARKING, WASHING
 
@@ -77,10 +79,18 @@ class UseForm(forms.Form):
         least=0, most=1_000_000, unit=gettext_lazy("in the studio’s currency"),
     )  # fmt: skip
 
-    def __init__(self, *args: Any, **kwargs: Any) -> None:
+    def __init__(self, *args: Any, present_km: float, **kwargs: Any) -> None:
+        self.present_km = present_km
         kwargs.setdefault("auto_id", "u-%s")
         kwargs.setdefault("label_suffix", "")
         super().__init__(*args, **kwargs)
+        if measures.miles():
+            # Under a name of its own, so that an address that is passed on means the same to everybody.
+            del self.fields["km_per_year"]
+            self.fields["miles_per_year"] = AmountField(
+                label=_("Miles a year"), least=0, most=300_000, unit=measures.distance_unit()
+            )
+            self.order_fields(("parking", "wash_method", "washes_per_year", "miles_per_year"))
 
     def clean_where(self) -> str:
         """Find the place now, so that a wrong one is told beside its field."""
@@ -89,17 +99,23 @@ class UseForm(forms.Form):
         try:
             self.place = place_of(text)
         except DomainError as error:
-            raise forms.ValidationError(error.message.removeprefix("where: ")) from error
+            raise forms.ValidationError(plain(error)) from error
         return text
 
     def use(self) -> Use:
         """What was asked; call after `is_valid`."""
         data = self.cleaned_data
+        km = data["km_per_year"] if "km_per_year" in data else self._km(data["miles_per_year"])
         return Use(
             parking=data["parking"], wash_method=data["wash_method"], washes_per_year=data["washes_per_year"],
-            km_per_year=data["km_per_year"], road_salt=data["road_salt"], place=self.place,
+            km_per_year=km, road_salt=data["road_salt"], place=self.place,
             extra_per_year=data["extra"],
         )  # fmt: skip
+
+    def _km(self, typed: float) -> float:
+        """Miles as kilometres; the present distance, which was shown rounded to whole miles, comes back unchanged."""
+        as_shown = abs(typed - measures.to_distance(self.present_km)) <= 0.5
+        return self.present_km if as_shown else measures.to_km(typed)
 
     def problems(self) -> list[tuple[str, str, str]]:
         """(id of the field, its label, what is wrong), for a summary beside the answer."""
@@ -111,7 +127,8 @@ class UseForm(forms.Form):
 
 def initial_of(use: Use) -> dict[str, Any]:
     """The form's first values: how the vehicle is used now."""
+    name = "miles_per_year" if measures.miles() else "km_per_year"
     return {
         "parking": use.parking, "wash_method": use.wash_method, "washes_per_year": f"{use.washes_per_year:g}",
-        "km_per_year": f"{use.km_per_year:.0f}", "road_salt": use.road_salt,
+        name: f"{measures.to_distance(use.km_per_year):.0f}", "road_salt": use.road_salt,
     }  # fmt: skip

@@ -15,12 +15,14 @@ from lifecycle.care import customer_reads
 from lifecycle.care.photos import photo_file, photos_for_customer
 from lifecycle.care.reports.reads import of_customer
 from lifecycle.care.sentence import vehicle_sentence
+from lifecycle.care.tongue.measures import thickness_words
 from lifecycle.care.vehicle_reads import vehicle_for_customer
 from lifecycle.care.vehicle_view import VehicleView
 from lifecycle.errors import NotFoundHere
 from portal.access.people import PortalRequest
 from portal.access.registry import access
 from portal.drawings.page import surface_page, vehicle_page
+from portal.drawings.section import THIN_UM
 from portal.pictures import picture_answer
 
 from .common import today_of
@@ -75,6 +77,7 @@ def vehicle(request: PortalRequest, vehicle_id: int) -> HttpResponse:
     context = {
         "page": vehicle_page(view, whole=whole),
         "whole": whole,
+        "thin": thickness_words(THIN_UM),
         "vehicle": view,
         "sentence": vehicle_sentence(view),
         "dues": due_words(view),

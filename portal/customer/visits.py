@@ -19,7 +19,7 @@ from lifecycle.errors import DomainError, NotFoundHere
 from portal.access.people import PortalRequest
 from portal.access.registry import access
 from portal.calendars import calendar_answer, feed_url
-from portal.studio.common import attempt
+from portal.studio.common import attempt, plain
 
 from .visit_forms import AskForm, MoveForm, SeenForm
 from .words import cost_words
@@ -108,7 +108,7 @@ def _deed(request: PortalRequest, verb: Callable[[], object], said: str) -> Http
     except NotFoundHere as error:
         raise Http404 from error
     except DomainError as error:
-        messages.error(request, error.message)
+        messages.error(request, plain(error))
     else:
         messages.success(request, said)
     return redirect("customer:visits")

@@ -18,6 +18,7 @@ from lifecycle.care.told import keeping, report_use, with_outcome
 from lifecycle.errors import DomainError, NotFoundHere
 from portal.access.people import PortalRequest
 from portal.access.registry import access
+from portal.studio.common import plain
 
 from .answer_words import answer_words, shift_words
 from .common import today_of
@@ -34,18 +35,18 @@ def what_if(request: PortalRequest, vehicle_id: int) -> HttpResponse:
     except NotFoundHere as error:
         raise Http404 from error
     given = request.POST if request.method == "POST" else request.GET
-    now = initial_of(vehicle.use)
+    now, km = initial_of(vehicle.use), vehicle.use.km_per_year
     if "parking" in given:
-        form = UseForm(given)
+        form = UseForm(given, present_km=km)
     elif given.keys() & now.keys():  # a link that names one value; the rest is as now
-        form = UseForm(now | given.dict())
+        form = UseForm(now | given.dict(), present_km=km)
     else:
-        form = UseForm(initial=now)
+        form = UseForm(initial=now, present_km=km)
     if request.method == "POST" and form.is_valid():
         try:
             return _keep(request, vehicle, form)
         except DomainError as error:
-            form.add_error(None, error.message)
+            form.add_error(None, plain(error))
     context: dict[str, Any] = {"form": form, "vehicle": vehicle, "same": False, "answer": None}
     if form.is_bound and form.is_valid():
         found = answer(vehicle, form.use())

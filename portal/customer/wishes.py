@@ -18,8 +18,9 @@ from lifecycle.care.wishes import Wishes, set_wishes, wishes_of
 from lifecycle.errors import DomainError
 from portal.access.people import PortalRequest
 from portal.access.registry import access
+from portal.studio.common import plain
 
-from .forms import HOWS, PURPOSES, WORDINGS, ChoiceForm, WishesForm
+from .forms import HOWS, PURPOSES, WORDINGS, ChoiceForm, WishesForm, lines_of
 
 
 @access("customer")
@@ -39,7 +40,7 @@ def _page(request: PortalRequest, wrong: WishesForm | None = None) -> HttpRespon
     wishes = wishes_of(request.customer_ids)
     sent = wrong.data.get("customer") if wrong is not None else None
     context = {
-        "lines": [{"line": line, "title": PURPOSES[line.purpose], "wording": WORDINGS[line.purpose]} for line in lines],
+        "lines": lines_of(lines),
         "said": [
             {"line": line, "title": PURPOSES[line.purpose], "how": HOWS.get(line.how, line.how)}
             for line in consents.history(request.customer_ids)
@@ -74,7 +75,7 @@ def _wish(request: PortalRequest) -> HttpResponse:
                 actor=f"customer:{customer_id}", at=timezone.now(), **fields,
             )  # fmt: skip
         except DomainError as error:
-            form.add_error(error.field or None, error.message.removeprefix(f"{error.field}: "))
+            form.add_error(error.field or None, plain(error))
         else:
             messages.success(request, _("Kept. What is planned from now on follows it."))
             return redirect("customer:choices")

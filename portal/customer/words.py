@@ -12,6 +12,7 @@ from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 
 from lifecycle.care.sentence import days, next_due
+from lifecycle.care.tongue.measures import distance_words
 from lifecycle.care.vehicle_view import DueView, ProposalView, VehicleView
 from lifecycle.care.wording import capital
 
@@ -61,7 +62,7 @@ def cost_words(price: tuple[Decimal, Decimal] | None, currency: str) -> str:
     if low == high == 0:
         return _("nothing")
     if low == high:
-        return f"{sign} {low}"
+        return _("%(sign)s %(low)d") % {"sign": sign, "low": low}
     return _("%(sign)s %(low)d to %(high)d") % {"sign": sign, "low": low, "high": high}
 
 
@@ -120,9 +121,8 @@ def visit_words(proposal: ProposalView, today: date) -> str:
     else:
         said = f"{said}."
     if proposal.planned is not None and proposal.planned > today:
-        return (
-            f"{said} {_('The studio has room for it on %(day)s.') % {'day': date_format(proposal.planned, 'l j F Y')}}"
-        )
+        room = _("The studio has room for it on %(day)s.") % {"day": date_format(proposal.planned, _("l j F Y"))}
+        return f"{said} {room}"
     return said
 
 
@@ -131,9 +131,11 @@ def habits_words(vehicle: VehicleView) -> str:
     habits = vehicle.habits
     if habits is None:
         return _("Nobody has told us how it is used; a usual use is assumed, and every range is wider for it.")
-    return _("Parked %(parking)s, about %(km)s km a year, washed %(washes)d times a year %(washing)s (%(source)s).") % {
+    return _(
+        "Parked %(parking)s, about %(distance)s a year, washed %(washes)d times a year %(washing)s (%(source)s)."
+    ) % {
         "parking": PARKING.get(habits.parking, habits.parking),
-        "km": f"{round(habits.km_per_year, -2):,.0f}".replace(",", " "),
+        "distance": distance_words(habits.km_per_year),
         "washes": round(habits.washes_per_year),
         "washing": WASHING.get(habits.wash_method, habits.wash_method),
         "source": SOURCES.get(habits.source, habits.source),

@@ -9,8 +9,10 @@ from typing import Final
 from django.utils.safestring import SafeString
 from django.utils.translation import gettext as _
 
+from lifecycle.care.tongue import measures
+from lifecycle.care.tongue.names import layer_name, on_surfaces, within
 from lifecycle.care.vehicle_view import STAGES, LayerView, SurfaceView, VehicleView
-from lifecycle.care.wording import MECHANISM_WORDS, capital, layer_words
+from lifecycle.care.wording import MECHANISM_WORDS, capital, spoken
 from lifecycle.wear.types import Mechanism
 
 from . import course, plan, section, strata
@@ -47,6 +49,7 @@ class LayerPage:
 
     key: str
     name: str
+    plain: str
     product: str
     applied: str
     coats: int
@@ -137,7 +140,7 @@ def share_word(share: float) -> str:
 def _reasons(layer: LayerView) -> tuple[ReasonBar, ...]:
     return tuple(
         ReasonBar(
-            name=str(MECHANISM_SAYS.get(Mechanism(reason.mechanism), reason.mechanism)),
+            name=_(MECHANISM_SAYS.get(Mechanism(reason.mechanism), reason.mechanism)),
             length=max(1, round(reason.share * 100)),
             word=share_word(reason.share),
             says=reason.says,
@@ -149,17 +152,21 @@ def _reasons(layer: LayerView) -> tuple[ReasonBar, ...]:
 
 def layer_page(layer: LayerView, surface: SurfaceView, vehicle: VehicleView) -> LayerPage:
     """One layer in words, with its course where there is a forecast."""
-    name = capital(layer_words(layer.kind))
+    plain = layer_name(layer.kind)
+    name = capital(plain)
     key = f"l{layer.id}"
     picture = None
     rows: tuple[CourseRow, ...] = ()
     if len(layer.course) > 1:
-        title = _("%(layer)s on the %(surface)s: function left over time") % {"layer": name, "surface": surface.name}
+        title = _("%(layer)s %(where)s: function left over time") % {
+            "layer": name, "where": on_surfaces(spoken(surface.code)),
+        }  # fmt: skip
         picture = course.draw(layer.course, events=surface.events, today=vehicle.today, key=key, title=title)
         rows = course.rows(layer.course, events=surface.events, today=vehicle.today)
     return LayerPage(
         key=key,
         name=name,
+        plain=plain,
         product=layer.product,
         applied=day(layer.applied),
         coats=layer.coats,
@@ -196,15 +203,16 @@ def _clear_words(surface: SurfaceView) -> str:
     clear = surface.clear
     if clear is None or clear.decision == "not_applicable" or not strata.is_painted(surface):
         return ""
-    return _("Clear-coat budget: %(why)s") % {"why": clear.why[:1].lower() + clear.why[1:]}
+    return _("Clear-coat budget: %(why)s") % {"why": within(clear.why)}
 
 
 def _film_words(surface: SurfaceView) -> str:
     film = surface.film
     if film is None:
         return ""
-    return _("%(mean)d µm of paint in all (mean of %(count)d readings, lowest %(lowest)d, %(day)s).") % {
-        "mean": round(film.mean_um), "count": film.count, "lowest": round(film.lowest_um), "day": day(film.on),
+    return _("%(mean)s of paint in all (mean of %(count)d readings, lowest %(lowest)s, %(day)s).") % {
+        "mean": measures.thickness_words(film.mean_um), "count": film.count,
+        "lowest": measures.figure(film.lowest_um), "day": day(film.on),
     }  # fmt: skip
 
 
@@ -226,7 +234,7 @@ def surface_page(
     false: what its fold says while it is closed, and nothing is drawn."""
     stage = stage_of(surface)
     cut = strata.strata_of(surface, paint=vehicle.paint)
-    title = _("Section through the %(surface)s") % {"surface": surface.name}
+    title = _("Section: %(surface)s") % {"surface": surface.name}
     ruling = surface.ruling
     says = _says(surface, vehicle)
     grimy = surface.grimy and stage != "clogged"

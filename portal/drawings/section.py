@@ -15,9 +15,12 @@ from typing import Final
 from django.utils.safestring import SafeString
 from django.utils.translation import gettext as _
 
+from lifecycle.care.tongue import measures
+from lifecycle.care.tongue.measures import thickness_words
+
 from .strata import Stratum
 from .svg import Label, el, join, number, spread, wrap
-from .words import STAGE_WORDS, share_range, um, um_range
+from .words import STAGE_WORDS, share_range, thickness_range
 
 WIDTH: Final = 340
 LEFT: Final = 22.0
@@ -30,6 +33,7 @@ SUBSTRATE_PX: Final = 34.0
 THIN_UM: Final = 2.0
 LINEAR_PX: Final = 176.0
 MOST_PX_PER_UM: Final = 1.6
+SHORTEST_BAR_UM: Final = 5.1  # 5 µm or 0.2 mil
 
 
 @dataclass(frozen=True, slots=True)
@@ -117,18 +121,22 @@ def _budget(placed: _Placed, scale: float) -> list[SafeString]:
 def _says(stratum: Stratum) -> tuple[tuple[str, ...], tuple[str, ...]]:
     """Lines of a label: the name, for a coat with its thickness; then the facts."""
     if stratum.stage:
-        name = stratum.name if stratum.um is None else f"{stratum.name}, {um(stratum.um)} µm"
+        name = stratum.name if stratum.um is None else f"{stratum.name}, {thickness_words(stratum.um)}"
         fact = str(STAGE_WORDS[stratum.stage])
         if stratum.function is not None:
             fact = _("%(stage)s, %(range)s left") % {"stage": fact, "range": share_range(stratum.function)}
         return wrap(name, LABEL_CHARS), wrap(fact, LABEL_CHARS + 2)
     if stratum.um is None:
         return wrap(stratum.name, LABEL_CHARS), (_("not to scale"),)
-    facts = ((_("usually %(um)s µm") if stratum.usual else "%(um)s µm") % {"um": um(stratum.um)},)
+    thick = thickness_words(stratum.um)
+    facts = (_("usually %(thick)s") % {"thick": thick} if stratum.usual else thick,)
     if stratum.budget is None:
         return wrap(stratum.name, LABEL_CHARS), facts
     if stratum.budget.p50 > 0:
-        return wrap(stratum.name, LABEL_CHARS), (*facts, _("to spare: %(range)s") % {"range": um_range(stratum.budget)})
+        return wrap(stratum.name, LABEL_CHARS), (
+            *facts,
+            _("to spare: %(range)s") % {"range": thickness_range(stratum.budget)},
+        )
     return wrap(stratum.name, LABEL_CHARS), (*facts, _("nothing to spare"))
 
 
@@ -155,16 +163,23 @@ def _labels(placed: Sequence[_Placed]) -> tuple[SafeString, float]:
     return join(parts), lowest
 
 
+def bar_lengths_um() -> tuple[float, ...]:
+    """Lengths that the scale bar may have, the longest first: round in the unit shown."""
+    if measures.mils():
+        return tuple(measures.UM_PER_MIL * mil for mil in (4.0, 2.0, 1.0, 0.5, 0.2))
+    return (100.0, 50.0, 20.0, 10.0, 5.0)
+
+
 def _scales(placed: Sequence[_Placed], scale: float) -> list[SafeString]:
     """At the left: a bar for the linear scale, a bracket where the scale is logarithmic."""
     parts = []
     thick = [item for item in placed if item.stratum.um is not None and not _is_thin(item.stratum)]
     if thick:
         bottom = max(item.bottom for item in thick)
-        length = next(um for um in (100, 50, 20, 10, 5) if um * scale <= 60 or um == 5)
+        length = next(um for um in bar_lengths_um() if um * scale <= 60 or um <= SHORTEST_BAR_UM)
         y = bottom - length * scale
         parts.append(el("path", d=f"M17 {number(bottom)}h-5V{number(y)}h5", class_="measure"))
-        parts.append(_aside(f"{length} µm", (bottom + y) / 2))
+        parts.append(_aside(thickness_words(length), (bottom + y) / 2))
     thin = [item for item in placed if item.stratum.um is not None and _is_thin(item.stratum)]
     for item in thin:
         parts.append(el("path", d=f"M17 {number(item.bottom - 1)}h-3V{number(item.top + 1)}h3", class_="measure log"))

@@ -13,11 +13,11 @@ from typing import Final
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 
+from lifecycle.care.tongue import measures
+from lifecycle.care.tongue.names import layer_name
 from lifecycle.care.vehicle_view import STAGES, LayerView, SurfaceView
-from lifecycle.care.wording import capital, layer_words
+from lifecycle.care.wording import capital
 from lifecycle.wear.types import Band
-
-from .words import um
 
 PRIMER_UM: Final = 50.0
 COLOUR_UM: Final = 15.0
@@ -58,8 +58,8 @@ class Stratum:
 
     @property
     def thickness(self) -> str:
-        """In µm, with as many digits as it deserves; empty where none is drawn."""
-        return um(self.um) if self.um is not None else ""
+        """In the unit shown, with as many digits as it deserves; empty where none is drawn."""
+        return measures.thickness_words(self.um) if self.um is not None else ""
 
 
 def is_painted(surface: SurfaceView) -> bool:
@@ -106,7 +106,7 @@ def _paint(surface: SurfaceView, paint: str) -> list[Stratum]:
 def _coat(layer: LayerView) -> Stratum:
     return Stratum(
         material="film" if layer.kind in FILMS else "coat",
-        name=capital(layer_words(layer.kind)),
+        name=capital(layer_name(layer.kind)),
         um=layer.thickness_um,
         source=layer.thickness_mark,
         stage=layer.stage if layer.stage in STAGES else "unknown",

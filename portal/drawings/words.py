@@ -5,10 +5,11 @@ from __future__ import annotations
 from datetime import date
 from typing import Final
 
-from django.utils.formats import date_format
+from django.utils.formats import date_format, number_format
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy, ngettext
 
+from lifecycle.care.tongue import measures
 from lifecycle.wear.types import Band, DateBand
 
 STAGE_WORDS: Final = {
@@ -86,19 +87,17 @@ def months_range(band: Band) -> str:
     return _("%(low)s to %(high)s months") % {"low": low, "high": high}
 
 
-def um(value: float) -> str:
-    """A thickness with as many digits as it deserves: 0.02, 0.6, 15."""
-    if value >= 9.95:
-        return f"{value:.0f}"
-    return f"{value:.1f}" if value >= 0.095 else f"{value:.2f}"
-
-
-def um_range(band: Band) -> str:
-    """A thickness as a range: "0.9 to 4.1 µm"."""
-    low, high = f"{max(band.p10, 0):.1f}", f"{max(band.p90, 0):.1f}"
+def thickness_range(band: Band) -> str:
+    """A thickness as a range in the unit shown: "0.9 to 4.1 µm"."""
+    digits = 2 if measures.mils() else 1
+    low, high = (
+        number_format(f"{measures.to_thickness(max(value, 0)):.{digits}f}", use_l10n=True)
+        for value in (band.p10, band.p90)
+    )
+    unit = measures.thickness_unit()
     if low == high:
-        return _("about %(low)s µm") % {"low": low}
-    return _("%(low)s to %(high)s µm") % {"low": low, "high": high}
+        return _("about %(low)s %(unit)s") % {"low": low, "unit": unit}
+    return _("%(low)s to %(high)s %(unit)s") % {"low": low, "high": high, "unit": unit}
 
 
 def listed(names: tuple[str, ...]) -> str:

@@ -14,9 +14,10 @@ from django.utils.formats import date_format
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
-from lifecycle.care.wording import capital, layer_words, spoken
+from lifecycle.care.tongue.names import layer_name, surface_name
+from lifecycle.care.wording import capital
 from lifecycle.wear.types import Band, DateBand
-from portal.drawings.words import STAGE_WORDS, day, months_between, share_range, um_range
+from portal.drawings.words import STAGE_WORDS, day, months_between, share_range, thickness_range
 
 from . import words
 
@@ -110,7 +111,7 @@ def _plain(text: str) -> str:
 
 
 def _named(kind: str, product: str, coats: int = 1) -> str:
-    name = capital(layer_words(kind))
+    name = capital(layer_name(kind))
     if product and product.lower() != name.lower():
         name += f" ({product})"
     if coats > 1:
@@ -192,11 +193,11 @@ def _paint(surface: Content) -> PaintRow | None:
         budget.append(str(words.FINISHES[surface["finish"]]))
     band = _band(clear["budget_um"]) if clear else None
     if band is not None and band.p50 > 0:
-        budget.append(_("To spare: %(range)s.") % {"range": um_range(band)})
+        budget.append(_("To spare: %(range)s.") % {"range": thickness_range(band)})
     if clear:
         budget.append(capital(words.word(words.DECISIONS, clear["decision"])) + ".")
     return PaintRow(
-        where=capital(spoken(surface["code"])), films=tuple(_film(row) for row in films),
+        where=capital(surface_name(surface["code"])), films=tuple(_film(row) for row in films),
         corrections=tuple(_correction(row) for row in surface["corrections"]), budget=" ".join(budget),
         marks=_marks(clear["marks"]) if clear else "",
     )  # fmt: skip
@@ -236,11 +237,14 @@ def page_of(content: Content) -> RecordPage:
     """The content of a record of form 1 in the active language."""
     issued, surfaces = _on(content["issued_on"]), content["surfaces"]
     layers = _together(
-        (_layer(layer, issued), spoken(surface["code"]))
+        (_layer(layer, issued), surface_name(surface["code"]))
         for surface in surfaces for layer in reversed(surface["layers"])
     )  # fmt: skip
     earlier = _together(
-        ((_named(row["kind"], row["product"]), day(_on(row["applied"])), day(_on(row["ended"]))), spoken(one["code"]))
+        (
+            (_named(row["kind"], row["product"]), day(_on(row["applied"])), day(_on(row["ended"]))),
+            surface_name(one["code"]),
+        )
         for one in surfaces for row in one["earlier"]
     )  # fmt: skip
     seen, as_of = content["seen"], content["forecast"]["as_of"]
@@ -251,8 +255,8 @@ def page_of(content: Content) -> RecordPage:
         forecast_of=_long(as_of) if as_of else _("none yet"),
         seen=_long(seen) if seen else _("not yet; everything about wear is an estimate"),
         layers=tuple(LayerRow(where, *row) for where, row in layers),
-        bare=", ".join(spoken(one["code"]) for one in surfaces if not one["layers"]),
-        grimy=", ".join(spoken(one["code"]) for one in surfaces if one["grimy"]),
+        bare=", ".join(surface_name(one["code"]) for one in surfaces if not one["layers"]),
+        grimy=", ".join(surface_name(one["code"]) for one in surfaces if one["grimy"]),
         earlier=tuple(EarlierRow(where, *row) for where, row in earlier),
         paint=tuple(row for one in surfaces if (row := _paint(one)) is not None),
         looks=tuple(_look(row) for row in content["inspections"]), cautions=_cautions(content),

@@ -12,6 +12,7 @@ from django.http import Http404
 from django.utils import timezone
 from django.utils.http import urlencode
 
+from lifecycle.care.tongue.speak import say
 from lifecycle.errors import DomainError, NotFoundHere
 from portal.access.people import MemberRequest
 
@@ -64,7 +65,7 @@ def attempt(form: forms.Form, verb: Callable[[], Result]) -> Result | None:
 
 
 def plain(error: DomainError) -> str:
-    """The error without the field name before it, which the form shows already."""
+    """The error in the language that is active, without the field name before it, which the form shows already."""
     lead = f"{error.field}: "
-    text = error.message.removeprefix(lead) if error.field else error.message
+    text = say(error.message.removeprefix(lead) if error.field else error.message)
     return text[:1].upper() + text[1:]

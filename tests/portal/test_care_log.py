@@ -121,7 +121,7 @@ def test_a_photo_is_kept_and_taken_back(world: Any) -> None:
     ("report", "data", "says"),
     [
         ("wash", {"on": "2026-03-09"}, "lies in the future"),
-        ("wash", {"on": "1999-01-01"}, "you keep this vehicle since"),
+        ("wash", {"on": "1999-01-01"}, "You keep this vehicle since"),
         ("wash", {"on": "soon"}, "That is no day"),
         ("mishap", {"kind": "sap", "dwell_h": "long"}, "is no number"),
         ("mishap", {"kind": "flames"}, "not one of the available choices"),

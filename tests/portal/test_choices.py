@@ -103,12 +103,12 @@ class TestPage:
     @pytest.mark.parametrize(
         ("said", "what"),
         [
-            ({"quiet_from": "22:00"}, "give both ends"),
+            ({"quiet_from": "22:00"}, "Give both ends"),
             ({"quiet_from": "22:00", "quiet_to": "22:00"}, "end when they begin"),
             ({"quiet_from": "06:00", "quiet_to": "04:00"}, "at least four hours"),
             ({"quiet_from": "soon", "quiet_to": "04:00"}, "valid time"),
             ({"paused_until": "2020-01-01"}, "is not ahead"),
-            ({"paused_until": "2090-01-01"}, "two years at most"),
+            ({"paused_until": "2090-01-01"}, "Two years at most"),
             ({"language": "tlh"}, "Select a valid choice"),
         ],
     )

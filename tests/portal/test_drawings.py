@@ -350,7 +350,7 @@ class TestPage:
     def test_ranges_are_never_a_bare_point(self) -> None:
         assert words.share_range(Band(0.31, 0.48, 0.66)) == "31 to 66 %"
         assert words.share_range(Band(0.48, 0.48, 0.481)) == "about 48 %"
-        assert words.um_range(Band(-1, 0.4, 2.04)) == "0.0 to 2.0 µm"
+        assert words.thickness_range(Band(-1, 0.4, 2.04)) == "0.0 to 2.0 µm"
         assert words.months_range(Band(16, 23, 34)) == "16 to 34 months"
         assert words.months_range(Band(72, 90, 108)) == "6 to 9 years"
         assert (

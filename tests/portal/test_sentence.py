@@ -6,7 +6,8 @@ from datetime import date
 
 import pytest
 
-from lifecycle.care.sentence import NextCare, SurfaceState, condition_words, days, next_words, sentence, with_article
+from lifecycle.care.sentence import NextCare, SurfaceState, condition_words, days, next_words, sentence
+from lifecycle.care.tongue.names import a_task
 
 TODAY = date(2026, 3, 2)
 WASH = NextCare("decontamination wash", date(2026, 4, 3), date(2026, 4, 28))
@@ -44,7 +45,7 @@ def test_the_whole_sentence() -> None:
         ([state("roof", "clogged"), state("doors", "clogged")], "Grime hides how much is left on all 2 surfaces."),
         (
             [SurfaceState("roof", "settled", "wax", grimy=True), state("doors", "fresh")],
-            "The wax on the roof is settled; the rest is fresh; grime may make the roof look worse.",
+            "The wax on the roof is settled; the rest is fresh; grime may make it look worse on the roof.",
         ),
         (
             [state(name, "tired") for name in "abcd"] + [state("e", "fresh")],
@@ -105,7 +106,7 @@ def test_what_next(care: NextCare | None, booked_on: date | None, says: str) -> 
 
 
 def test_articles_and_days() -> None:
-    assert [with_article(title) for title in ("inspection", "re-coat", "engine bay care", "textile proofing")] == [
+    assert [a_task(title) for title in ("inspection", "re-coat", "engine bay care", "textile proofing")] == [
         "an inspection", "a re-coat", "engine bay care", "textile proofing",
     ]  # fmt: skip
     assert days(TODAY, TODAY) == "on 2 March 2026"

@@ -16,6 +16,7 @@ from lifecycle.care.find import one
 from lifecycle.care.reports.check import Difference, check_report
 from lifecycle.care.reports.view import AddendumLine, ReportView, Seal, Signed, of_content
 from lifecycle.care.sealing import Draft, draft, sealed_content
+from lifecycle.care.tongue.speak import say
 from lifecycle.care.wording import spoken
 from lifecycle.errors import NotFoundHere
 from lifecycle.models import (
@@ -247,8 +248,8 @@ def public_check(token: str) -> PublicCheck:
     return PublicCheck(
         number=report.number, kind=report.kind, of=report.of.number if report.of else None, studio=report.studio.name,
         sealed_at=_local(report), digest=report.digest, previous=report.previous,
-        differences=tuple(row.said for row in found if isinstance(row, Difference)),
-        notes=tuple(row.said for row in found if not isinstance(row, Difference)),
+        differences=tuple(say(row.said) for row in found if isinstance(row, Difference)),
+        notes=tuple(say(row.said) for row in found if not isinstance(row, Difference)),
         addenda=tuple(Report.objects.filter(of=report).order_by("number").values_list("number", flat=True)),
     )  # fmt: skip
 

@@ -9,10 +9,12 @@ from decimal import Decimal
 from typing import Any, Final
 from uuid import UUID
 
+from django.utils.formats import get_format
 from django.utils.translation import gettext
 
 from lifecycle.care.reports.content import Content
-from lifecycle.care.wording import spoken
+from lifecycle.care.tongue.names import surface_name
+from lifecycle.care.tongue.speak import say
 from lifecycle.models import FindingKind, InspectionKind, Photo, ReadingKind
 
 UNITS: Final = {
@@ -139,14 +141,15 @@ def _share(text: str | None) -> float | None:
 
 def _plain(number: Decimal, decimals: int) -> str:
     text = f"{number:.{decimals}f}"
-    return text.rstrip("0").rstrip(".") if "." in text else text
+    plain = text.rstrip("0").rstrip(".") if "." in text else text
+    return plain.replace(".", str(get_format("DECIMAL_SEPARATOR")))
 
 
 def _findings(rows: Sequence[Content], photos: Sequence[Content]) -> tuple[FindingLine, ...]:
     return tuple(
         FindingLine(
             n=row["n"], kind=row["kind"], what=_word(FindingKind, row["kind"]), code=row["surface"] or "",
-            surface=spoken(row["surface"]) if row["surface"] else "",
+            surface=surface_name(row["surface"]) if row["surface"] else "",
             size=f"{_plain(Decimal(row['size_mm']), 1)} mm" if row["size_mm"] else "",
             severity=row["severity"], pre_existing=row["pre_existing"], note=row["note"],
             photos=tuple(photo["n"] for photo in photos if photo["finding"] == row["n"]),
@@ -170,11 +173,11 @@ def _readings(rows: Sequence[Content]) -> tuple[ReadingLine, ...]:
         groups.setdefault(key, []).append(Decimal(row["value"]))
     return tuple(
         ReadingLine(
-            surface=spoken(surface), what=_word(ReadingKind, kind).split(",")[0], unit=UNITS.get(kind, ""),
+            surface=surface_name(surface), what=_word(ReadingKind, kind).split(",")[0], unit=UNITS.get(kind, ""),
             values=tuple(_plain(value, 3) for value in values),
             mean=_mean(kind, values),
             lowest=_plain(min(values), 3) if kind in DECIMALS and len(values) > 1 else "",
-            gauge=", ".join(part for part in (gauge, method) if part),
+            gauge=", ".join(part for part in (gauge, gettext(method) if method else "") if part),
         )
         for (surface, kind, gauge, method), values in groups.items()
     )  # fmt: skip
@@ -185,7 +188,7 @@ def _photos(rows: Sequence[Content]) -> tuple[PhotoLine, ...]:
     return tuple(
         PhotoLine(
             n=row["n"], id=row["id"], uid=uids.get(row["id"]), sha256=row["sha256"], caption=row["caption"],
-            finding=row["finding"], surface=spoken(row["surface"]) if row["surface"] else "", by=row["by"],
+            finding=row["finding"], surface=surface_name(row["surface"]) if row["surface"] else "", by=row["by"],
         )
         for row in rows
     )  # fmt: skip
@@ -213,24 +216,24 @@ def of_content(
         plate=plate,
         body=vehicle["body"],
         facts=(
-            vehicle["body"],
+            gettext(vehicle["body"]),
             gettext("size %(size)s") % {"size": vehicle["size"]},
-            gettext("%(colour)s colour") % {"colour": vehicle["colour"]},
-            vehicle["paint"].replace("_", " "),
-            vehicle["powertrain"],
+            gettext("%(colour)s colour") % {"colour": gettext(vehicle["colour"])},
+            gettext(vehicle["paint"].replace("_", " ")),
+            gettext(vehicle["powertrain"]),
         ),
         inspection_id=inspection["id"],
         inspection=_word(InspectionKind, inspection["kind"]),
         on=date.fromisoformat(inspection["on"]),
         clean_state=inspection["clean_state"],
-        light=inspection["light"],
+        light=gettext(inspection["light"]) if inspection["light"] else "",
         by=names.get(inspection["member"] or 0, ""),
         note=inspection["note"],
         findings=_findings(content["findings"], content["photos"]),
         readings=_readings(content["readings"]),
         photos=_photos(content["photos"]),
-        statements=tuple(content["statements"]),
-        cautions=tuple(content["cautions"]),
+        statements=tuple(say(one) for one in content["statements"]),
+        cautions=tuple(say(one) for one in content["cautions"]),
         seal=seal,
         signed=signed,
         addenda=addenda,
