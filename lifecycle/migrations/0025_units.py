@@ -6,7 +6,7 @@ from django.db import migrations, models
 class Migration(migrations.Migration):
 
     dependencies = [
-        ("lifecycle", "0023_handover"),
+        ("lifecycle", "0024_advice"),
     ]
 
     operations = [

@@ -7,7 +7,7 @@ from django.db import migrations, models
 class Migration(migrations.Migration):
 
     dependencies = [
-        ("lifecycle", "0024_advice"),
+        ("lifecycle", "0025_units"),
     ]
 
     operations = [

@@ -7,7 +7,7 @@ from django.db import migrations, models
 class Migration(migrations.Migration):
 
     dependencies = [
-        ("lifecycle", "0025_outlook"),
+        ("lifecycle", "0026_outlook"),
     ]
 
     operations = [
