@@ -2,6 +2,7 @@
 
 from .base import StudioQuerySet, StudioRow, Withdrawable
 from .care import LIVE_DUE, CareDue, DueState, Refusal
+from .check import ForecastCheck, ReminderTrial
 from .climate import ClimateNormal, ClimateService
 from .condition import Assessment, Forecast
 from .correction import GUARDED as GUARDED_CORRECTIONS
@@ -51,12 +52,12 @@ __all__ = [
     "REQUESTS", "Assessment", "Bay", "CalendarFeed", "CareDue", "CareEvent", "ClimateNormal", "ClimateService",
     "Closure", "Complaint", "Consent", "ConsentBy", "ConsentWay", "ContractRule", "ContractTerm", "Correction",
     "CorrectionConsent", "CorrectionPanel", "CorrectionPlan", "CorrectionSignature", "Customer", "Document",
-    "DocumentKind", "DueState", "EarlyReceipt", "FigureOverride", "Finding", "FindingKind", "Forecast", "Gauge",
-    "Habits", "Hands", "Heartbeat", "Inspection", "InspectionKind", "JournalEntry", "Keeper", "Layer", "LayerPackage",
-    "LearnedLife", "Member", "Message", "MessageState", "Mounted", "Offer", "OfferStep", "OfferStepKind",
-    "OpeningHours", "OutlookRow", "OutlookSheet", "PackageItem", "PartOfDay", "Photo", "Price", "Product",
-    "ProposalState", "Purpose", "Reading", "ReadingDoubt", "ReadingKind", "Receipt", "Refusal", "Reminder",
-    "ReminderState", "Report", "ReportKind", "ReportParty", "Role", "SignInKey", "Site", "Step", "Storage", "Studio",
-    "StudioQuerySet", "StudioRow", "Suppression", "Surface", "User", "Vehicle", "Visit", "VisitProposal", "VisitState",
-    "Withdrawable",
+    "DocumentKind", "DueState", "EarlyReceipt", "FigureOverride", "Finding", "FindingKind", "Forecast", "ForecastCheck",
+    "Gauge", "Habits", "Hands", "Heartbeat", "Inspection", "InspectionKind", "JournalEntry", "Keeper", "Layer",
+    "LayerPackage", "LearnedLife", "Member", "Message", "MessageState", "Mounted", "Offer", "OfferStep",
+    "OfferStepKind", "OpeningHours", "OutlookRow", "OutlookSheet", "PackageItem", "PartOfDay", "Photo", "Price",
+    "Product", "ProposalState", "Purpose", "Reading", "ReadingDoubt", "ReadingKind", "Receipt", "Refusal", "Reminder",
+    "ReminderState", "ReminderTrial", "Report", "ReportKind", "ReportParty", "Role", "SignInKey", "Site", "Step",
+    "Storage", "Studio", "StudioQuerySet", "StudioRow", "Suppression", "Surface", "User", "Vehicle", "Visit",
+    "VisitProposal", "VisitState", "Withdrawable",
 ]  # fmt: skip

@@ -32,6 +32,7 @@ from . import (
     register,
     reports,
     requests,
+    right,
     search,
     sites,
     usage,
@@ -151,5 +152,8 @@ urlpatterns = [
     path("outlook/prepare/", outlook_sheet.outlook_prepare, name="outlook_prepare"),
     path("outlook/spread/<int:site_id>/", outlook_sheet.outlook_spread, name="outlook_spread"),
     path("outlook/spreading/<int:spreading_id>/", outlook_sheet.outlook_spreading, name="outlook_spreading"),
+    path("outlook/right/", right.right, name="right"),
+    path("outlook/right/rows/", right.right_rows, name="right_rows"),
+    path("outlook/right/reminders/", right.right_reminders, name="right_reminders"),
     path("outlook/answers/", outlook.answers, name="outlook_answers"),
 ]
