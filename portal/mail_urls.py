@@ -1,10 +1,11 @@
-"""Addresses that mails and mail providers use: mail/unsubscribe/<token>/ and mail/hooks/<provider>/tracking/."""
+"""Addresses that mails and mail providers use: the unsubscribe and choices links, and hooks/<provider>/tracking/."""
 
 from __future__ import annotations
 
 from anymail.urls import urlpatterns as anymail_patterns
 from django.urls import URLPattern, include, path
 
+from portal.customer.preferences import preferences
 from portal.mailhooks import guarded, unsubscribe
 
 app_name = "mail"
@@ -23,5 +24,6 @@ hooks = [
 
 urlpatterns = [
     path("unsubscribe/<str:token>/", unsubscribe, name="unsubscribe"),
+    path("choices/<str:token>/", preferences, name="choices"),
     path("hooks/", include((hooks, "anymail"))),
 ]

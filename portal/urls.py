@@ -21,5 +21,6 @@ urlpatterns = [
     path("check/<str:token>/", report_check, name="report_check"),
     path("calendar/<str:token>.ics", calendar, name="calendar"),
     path("mail/", include("portal.mail_urls")),
+    path("api/", include("portal.api.urls")),
 ]
 handler400 = "portal.uploads.bad_request"

@@ -26,6 +26,7 @@ from django.utils.translation import gettext, ngettext
 from lifecycle.care.rules import TASKS
 from lifecycle.models import Customer, Price, Purpose, Reminder, Studio
 from lifecycle.models.message import REMINDERS_HEADER
+from lifecycle.reminders import preferences
 from lifecycle.reminders.facts import zone_of
 from lifecycle.reminders.house import absolute, setting
 from lifecycle.reminders.told import reason_words, table_words
@@ -142,7 +143,7 @@ def compose(
             "full": len(reminders) <= FULL_ITEMS,
             "about": purpose_words(purpose),
             "stop_url": stop,
-            "choices_url": absolute(reverse("customer:choices")),
+            "choices_url": choices_url(customer, purpose),
             "language": translation.get_language() or "en",
             "subject": _subject(groups),
         }
@@ -155,6 +156,12 @@ def compose(
         headers=headers(uid=uid, stop_url=stop, studio=customer.studio, reminders=[row.pk for row in reminders]),
         from_email=sender(customer.studio),
     )
+
+
+def choices_url(customer: Customer, purpose: str) -> str:
+    """The address at which a person chooses what is written to them, without sign-in; in the foot of every mail."""
+    token = preferences.make_token(customer_id=customer.pk, purpose=purpose)
+    return absolute(reverse("mail:choices", args=[token]))
 
 
 def purpose_words(purpose: str) -> str:

@@ -24,7 +24,16 @@ from lifecycle.care import sealing
 from lifecycle.care.reports.signature import Signature
 from lifecycle.models import Customer, Keeper, Message, MessageState, Purpose, Report, Studio, Suppression
 from lifecycle.reminders.house import absolute
-from lifecycle.reminders.render import Rendered, day_words, language_of, one_line, plain_headers, sender, wrap
+from lifecycle.reminders.render import (
+    Rendered,
+    choices_url,
+    day_words,
+    language_of,
+    one_line,
+    plain_headers,
+    sender,
+    wrap,
+)
 
 NO_ADDRESS: Final = "no e-mail address of the keeper is on record"
 NO_KEEPER: Final = "no keeper is on record who may have it"
@@ -111,6 +120,7 @@ def compose(report: Report, customer: Customer, *, uid: uuid.UUID) -> Rendered:
             "url": absolute(reverse("customer:report", args=[first.pk])),
             "check_url": absolute(reverse("report_check", args=[report.token])), "digest": report.digest,
             "language": translation.get_language() or "en",
+            "choices_url": choices_url(customer, Purpose.SERVICE),
         }  # fmt: skip
         text = wrap(render_to_string("mail/report.txt", context))
         html = render_to_string("mail/report.html", context)

@@ -5,16 +5,13 @@ from __future__ import annotations
 from dataclasses import dataclass
 from datetime import datetime
 
-from django.core import signing
 from django.db import transaction
 
 from lifecycle import journal
 from lifecycle.care.register import set_consent
-from lifecycle.errors import NotFoundHere
 from lifecycle.models import Consent, Customer, Message, MessageState, Purpose
+from lifecycle.reminders.links import UNSUBSCRIBE, open_link, sign
 
-SALT = "lifecycle.reminders.unsubscribe"
-UNKNOWN = "This link is not one of ours, or it was cut off. Copy the whole link from the mail."
 WAITING = (MessageState.READY, MessageState.RETRY)
 
 
@@ -30,19 +27,7 @@ class Choice:
 
 def make_token(*, customer_id: int, purpose: str) -> str:
     """A signed token for the link of one mail. It never expires: a mail may be opened years later."""
-    return signing.Signer(salt=SALT).sign(f"{customer_id}.{purpose}")
-
-
-def _open(token: str) -> tuple[Customer, str]:
-    try:
-        number, _, purpose = signing.Signer(salt=SALT).unsign(token).partition(".")
-        customer_id = int(number)
-    except (signing.BadSignature, ValueError) as error:
-        raise NotFoundHere(UNKNOWN) from error
-    customer = Customer.objects.select_related("studio").filter(pk=customer_id).first()
-    if customer is None or purpose not in Purpose.values:
-        raise NotFoundHere(UNKNOWN)
-    return customer, purpose
+    return sign(use=UNSUBSCRIBE, customer_id=customer_id, purpose=purpose)
 
 
 def _choice(customer: Customer, purpose: str) -> Choice:
@@ -60,7 +45,7 @@ def read_token(token: str) -> Choice:
     Raises:
         NotFoundHere: the token is not ours, was changed, or its person is no longer on record.
     """
-    return _choice(*_open(token))
+    return _choice(*open_link(token, use=UNSUBSCRIBE))
 
 
 def withdraw(
@@ -99,7 +84,7 @@ def unsubscribe(*, token: str, at: datetime) -> Choice:
     Raises:
         NotFoundHere: as `read_token`.
     """
-    customer, purpose = _open(token)
+    customer, purpose = open_link(token, use=UNSUBSCRIBE)
     actor = f"customer:{customer.pk}"
     with transaction.atomic():
         written = withdraw(

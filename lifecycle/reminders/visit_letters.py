@@ -24,7 +24,16 @@ from lifecycle.care import answering, visits
 from lifecycle.care.rules import TASKS
 from lifecycle.models import Customer, Message, MessageState, Purpose, Studio, Visit, VisitState
 from lifecycle.reminders.house import absolute
-from lifecycle.reminders.render import Rendered, day_words, language_of, one_line, plain_headers, sender, wrap
+from lifecycle.reminders.render import (
+    Rendered,
+    choices_url,
+    day_words,
+    language_of,
+    one_line,
+    plain_headers,
+    sender,
+    wrap,
+)
 from lifecycle.reminders.report_copy import suppressed
 
 SUBJECTS: Final = {
@@ -130,6 +139,7 @@ def compose(visit: Visit, customer: Customer, what: str, *, uid: uuid.UUID) -> R
             "tasks": [gettext(TASKS[task].title) for task in visit.tasks if task in TASKS],
             "offers": [when_words(one.date(), one.time()) for one in offers], "reason": visit.reason,
             "url": absolute(reverse("customer:visits")), "language": translation.get_language() or "en",
+            "choices_url": choices_url(customer, Purpose.SERVICE),
         }  # fmt: skip
         text = wrap(render_to_string("mail/visit.txt", context))
         html = render_to_string("mail/visit.html", context)

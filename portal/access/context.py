@@ -32,7 +32,15 @@ STUDIO_PAGES: Final = (
 )
 # Pages that lie beside an entry's address and belong to it.
 BELONG: Final = {
-    "studio:house": ("studio:team", "studio:products", "studio:prices", "studio:figures", "studio:documents")
+    "studio:house": (
+        "studio:team",
+        "studio:products",
+        "studio:prices",
+        "studio:figures",
+        "studio:documents",
+        "studio:tokens",
+        "studio:api_reference",
+    )
 }
 
 

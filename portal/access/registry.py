@@ -5,6 +5,7 @@ A view of ours names its rule with `@access("customer")`; the views of the libra
 | rule | who gets in |
 |---|---|
 | public | anybody |
+| token | programs: the API asks for a bearer token itself, no session counts there |
 | closed | nobody: a page of a library that we do not use answers 404 |
 | signed_in | anybody who has signed in |
 | customer | whoever keeps vehicles here |
@@ -22,7 +23,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from typing import Any, Final, Literal, TypeVar, get_args
 
-Rule = Literal["public", "closed", "signed_in", "customer", "member", "technician", "desk", "owner"]
+Rule = Literal["public", "token", "closed", "signed_in", "customer", "member", "technician", "desk", "owner"]
 RULES: Final[tuple[str, ...]] = get_args(Rule)
 ROLES_OF: Final[dict[str, frozenset[str]]] = {
     "member": frozenset({"owner", "technician", "desk"}),
@@ -52,9 +53,12 @@ TABLE: Final[dict[str, Rule]] = {
     "account_set_password": "signed_in",
     "account_confirm_login_code": "closed",  # the library's; ours says its rule itself
     "usersessions_list": "closed",
+    "api:openapi-json": "public",  # what the API is like; nothing of any studio
+    "api:api-root": "closed",
 }
 # Views that are not ours, by the start of the URL name: the longest start that fits holds.
 STARTS: Final[dict[str, Rule]] = {
+    "api:": "token",
     "mfa_": "signed_in",
     "mfa_authenticate": "public",
     "mfa_login_webauthn": "public",
@@ -101,7 +105,7 @@ def allows(rule: str, *, role: str | None, is_customer: bool) -> bool:
         role: role of the person as a member of a studio, or None.
         is_customer: whether the person is a customer of any studio.
     """
-    if rule in ("public", "signed_in"):
+    if rule in ("public", "token", "signed_in"):
         return True
     if rule == "closed":
         return False

@@ -23,6 +23,14 @@ WORDINGS: Final = {
         "this at any time, on this page or with one click in any of these mails."
     ),
 }
+# How a statement came to be on record; anything else is shown as the studio wrote it down.
+HOWS: Final = {
+    "own page": _("on your own page"),
+    "link in a mail": _("by the link in a mail"),
+    "paper form": _("on a paper form"),
+    "e-mail": _("by e-mail"),
+    "spoken": _("in speech"),
+}
 
 
 class ChoiceForm(forms.Form):

@@ -12,14 +12,14 @@ from django.utils.translation import gettext as _
 from django.views.decorators.cache import never_cache
 from django.views.decorators.http import require_http_methods
 
-from lifecycle.care import customer_reads
+from lifecycle.care import consents, customer_reads
 from lifecycle.care.register import set_consent
 from lifecycle.care.wishes import Wishes, set_wishes, wishes_of
 from lifecycle.errors import DomainError
 from portal.access.people import PortalRequest
 from portal.access.registry import access
 
-from .forms import PURPOSES, WORDINGS, ChoiceForm, WishesForm
+from .forms import HOWS, PURPOSES, WORDINGS, ChoiceForm, WishesForm
 
 
 @access("customer")
@@ -40,13 +40,18 @@ def _page(request: PortalRequest, wrong: WishesForm | None = None) -> HttpRespon
     sent = wrong.data.get("customer") if wrong is not None else None
     context = {
         "lines": [{"line": line, "title": PURPOSES[line.purpose], "wording": WORDINGS[line.purpose]} for line in lines],
-        "wishes": [(one, wrong if str(one.customer_id) == sent else _form(one)) for one in wishes],
+        "said": [
+            {"line": line, "title": PURPOSES[line.purpose], "how": HOWS.get(line.how, line.how)}
+            for line in consents.history(request.customer_ids)
+        ],
+        "wishes": [(one, wrong if str(one.customer_id) == sent else wishes_form(one)) for one in wishes],
         "several": len(request.customer_ids) > 1,
     }
     return render(request, "customer/choices.html", context, status=200 if wrong is None else 422)
 
 
-def _form(wishes: Wishes) -> WishesForm:
+def wishes_form(wishes: Wishes) -> WishesForm:
+    """The form of one customer, filled with what holds now."""
     fields: dict[str, Any] = {name: getattr(wishes, name) for name in WishesForm.base_fields if name != "customer"}
     return WishesForm(initial=fields | {"customer": wishes.customer_id}, auto_id=f"id_{wishes.customer_id}_%s")
 

@@ -26,6 +26,7 @@ from . import (
     panels,
     paste,
     photos,
+    programs,
     readings,
     recall,
     records,
@@ -156,4 +157,7 @@ urlpatterns = [
     path("outlook/right/rows/", right.right_rows, name="right_rows"),
     path("outlook/right/reminders/", right.right_reminders, name="right_reminders"),
     path("outlook/answers/", outlook.answers, name="outlook_answers"),
+    path("tokens/", programs.token_list, name="tokens"),
+    path("tokens/<int:token_id>/end/", programs.end_token, name="end_token"),
+    path("api/", programs.api_reference, name="api_reference"),
 ]

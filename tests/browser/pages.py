@@ -43,6 +43,10 @@ UNLINKED = {
     ),
 }
 MEMBER = "looked at in test_member: it needs a member with a password and a second factor"
+API = (
+    "api:list_vehicles", "api:one_vehicle", "api:list_layers", "api:list_events", "api:list_due", "api:list_offers",
+    "api:one_offer", "api:outlook_months",
+)  # fmt: skip
 # What answers without a page, or asks for a state that a walk does not come into; each with the reason.
 NO_PAGE = {
     "home": "sends everybody to their start page",
@@ -96,6 +100,9 @@ NO_PAGE = {
     "studio:outlook_spreading": "looked at in test_outlook: it needs a spreading",
     "studio:phoned": "takes a form only",
     "studio:tend": "takes a form only",
+    "studio:end_token": "takes a form only",
+    "api:openapi-json": "JSON",
+    **dict.fromkeys(API, "JSON for programs, with a token"),
 }
 MOST_A_NAME = 2
 

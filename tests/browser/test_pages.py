@@ -39,10 +39,11 @@ def found(people, portal):
 
 
 def mailed(portal) -> list[str]:
-    """The address to unsubscribe at, from the first mail that has one."""
-    headers = (mail["List-Unsubscribe"] or "" for mail in portal.installation.mails())
-    found = (re.search(r"<https?://[^/]+(/[^>]+)>", header) for header in headers)
-    return [next(match[1] for match in found if match)]
+    """The addresses to unsubscribe and to choose at, from the first mail that has them."""
+    mail = next(mail for mail in portal.installation.mails() if mail["List-Unsubscribe"])
+    stop = re.search(r"<https?://[^/]+(/[^>]+)>", mail["List-Unsubscribe"])
+    choose = re.search(r"https?://[^/]+(/mail/choices/\S+)", mail.get_body(("plain",)).get_content())
+    return [stop[1], choose[1]]
 
 
 @pytest.mark.parametrize("who", STARTS)

@@ -36,6 +36,7 @@ from tests.lifecycle.care.paint_world import film
 from tests.lifecycle.care.report_world import inspection_of, seal
 from tests.meta.test_urls import ALL
 from tests.pictures import pdf, picture
+from tests.portal.api.world import made_token
 from tests.portal.doors import as_member, as_user
 from tests.portal.life_world import life_ids
 
@@ -154,6 +155,9 @@ WHO = {
     "studio:report": MEMBERS,
     "studio:report_pdf": MEMBERS,
     "studio:report_addendum": TECHNICIANS,
+    "studio:tokens": MEMBERS,
+    "studio:end_token": MEMBERS,
+    "studio:api_reference": MEMBERS,
 }
 ROLES = {
     MEMBERS: {"owner", "technician", "desk"},
@@ -162,7 +166,7 @@ ROLES = {
     OWNER: {"owner"},
 }
 POST_ONLY = {"studio:check_readings", "studio:close_complaint", "studio:settle", "studio:pause", "studio:tend",
-             "studio:calendar_address", "studio:phoned", "studio:outlook_prepare", "studio:outlook_spread"}  # fmt: skip
+             "studio:calendar_address", "studio:phoned", "studio:end_token"}  # fmt: skip
 WITH_OBJECT = (
     "studio:site_calendar", "studio:opening", "studio:hands", "studio:closures", "studio:closure",
     "studio:correction_plan", "studio:kept_plan", "studio:plan_consent", "studio:plan_done", "studio:panel",
@@ -176,7 +180,7 @@ WITH_OBJECT = (
     "studio:take_back", "studio:contract_rule", "studio:stop_rule", "studio:term_done", "studio:readmit",
     "studio:erase", "studio:document", "studio:reports", "studio:findings", "studio:report_draft", "studio:report",
     "studio:report_pdf", "studio:report_addendum", "studio:product_windows", "studio:package", "studio:apply_package",
-    "studio:intake", "studio:intake_finding", "studio:request", "studio:outlook_spreading",
+    "studio:intake", "studio:intake_finding", "studio:request"
 )  # fmt: skip
 WITH_FORM = {
     "studio:opening", "studio:hands", "studio:closures", "studio:closure",
@@ -192,6 +196,10 @@ WITH_FORM = {
     "studio:report_addendum",
     "studio:intake", "studio:intake_finding", "studio:request",
 }  # fmt: skip
+
+
+POST_ONLY |= {"studio:outlook_prepare", "studio:outlook_spread"}
+WITH_OBJECT += ("studio:outlook_spreading",)
 
 
 @pytest.fixture
@@ -246,6 +254,7 @@ def world():
         latest=due.latest, labour_h=1, tasks=[due.task], made_at=NOW,
     )  # fmt: skip
     ids["spreading_id"] = spread_invitations(studio=studio, site_id=vehicle.site_id, actor="member:1", at=NOW).pk
+    ids["token_id"] = made_token(people.owner(studio)).id
     files = {"uid": photo.uid, "size": "full", "sheet": sheet.uid}
     return studio, keeper, ids | files | {"key": "clog.rate", "group": "clog"}
 

@@ -37,6 +37,7 @@ NOT_ABOUT_A_CUSTOMER = {
     "lifecycle.OutlookSheet": "sums over a site",
     "lifecycle.Price": "the price list", "lifecycle.ClimateNormal": "the weather of a place",
     "lifecycle.ClimateService": "a service's state", "lifecycle.Heartbeat": "the machine's state",
+    "lifecycle.ApiToken": "digests of members' tokens",
     "lifecycle.EarlyReceipt": "a provider's own ids, kept for a day",
     "lifecycle.SignInKey": "digests alone, kept for a day", "auth.Permission": "of the framework",
     "auth.Group": "of the framework", "contenttypes.ContentType": "of the framework",

@@ -7,7 +7,7 @@ from django.db import migrations, models
 class Migration(migrations.Migration):
 
     dependencies = [
-        ('lifecycle', '0014_wishes'),
+        ("lifecycle", "0017_api_tokens"),
     ]
 
     operations = [

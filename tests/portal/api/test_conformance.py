@@ -1,0 +1,57 @@
+"""The API against its own document, by requests that schemathesis makes up (schemathesis.readthedocs.io)."""
+
+from __future__ import annotations
+
+import hypothesis
+import pytest
+import schemathesis
+from django.core.wsgi import get_wsgi_application
+from schemathesis import GenerationMode
+
+from lifecycle.connect import tokens
+from tests import people
+from tests.factories import SiteFactory, StudioFactory
+from tests.portal.api.test_reads import row
+from tests.portal.api.world import made_token
+
+pytestmark = pytest.mark.django_db
+EXAMPLES = 25
+READ = {"GET /api/v1/vehicles", "GET /api/v1/due", "GET /api/v1/offers", "GET /api/v1/outlook"}
+
+
+@pytest.fixture
+def bearer(monkeypatch):
+    member = people.owner(StudioFactory(zone="UTC"))
+    row(SiteFactory(studio=member.studio))
+    monkeypatch.setitem(tokens.count.__kwdefaults__, "most", 10**6)
+    return {"Authorization": f"Bearer {made_token(member).secret}"}
+
+
+@pytest.mark.parametrize("mode", list(GenerationMode))
+def test_every_answer_is_as_the_document_says(bearer, mode):
+    """Whatever is sent, right or wrong: no 5xx, no status, type or shape that the document does not name, nothing
+    wrong taken and nothing right refused as wrong."""
+    schema = schemathesis.openapi.from_wsgi("/api/v1/openapi.json", get_wsgi_application())
+    schema.config.generation.update(with_security_parameters=False)  # the token is ours to send
+    tried: dict[str, set[int]] = {}
+    for found in schema.get_all_operations():
+        operation = found.ok()
+        if mode is GenerationMode.POSITIVE or list(operation.iter_parameters()):
+            _ask(operation, mode, bearer, tried.setdefault(operation.label, set()))
+    assert len(tried) >= 7
+    if mode is GenerationMode.NEGATIVE:
+        assert all(422 in statuses for statuses in tried.values()), tried
+    else:
+        assert {label for label, statuses in tried.items() if 200 in statuses} >= READ, tried
+
+
+def _ask(operation, mode, headers, statuses: set[int]) -> None:
+    @hypothesis.given(case=operation.as_strategy(generation_mode=mode))
+    @hypothesis.settings(
+        max_examples=EXAMPLES, deadline=None, derandomize=True, database=None,
+        suppress_health_check=list(hypothesis.HealthCheck),
+    )  # fmt: skip
+    def ask(case):
+        statuses.add(case.call_and_validate(headers=headers).status_code)
+
+    ask()
