@@ -70,7 +70,7 @@ class Mails:
     def several(self, number: int) -> render.Rendered:
         """One mail about as many vehicles of the same person."""
         site, keeper = self.world.vehicle.site, self.keeper
-        some = [VehicleFactory(site=site, keeper=keeper, plate=f"OSS {number}{n}") for n in range(number)]
+        some = [VehicleFactory(site=site, keeper=keeper) for n in range(number)]
         rows = [self.reminder(vehicle=one, task=CARE if n else "wax_renewal") for n, one in enumerate(some)]
         contract = self.reminder(vehicle=some[0], task="inspection", contract_on=TODAY + timedelta(days=40))
         happened = self.reminder(
@@ -101,7 +101,7 @@ class Mails:
             Kind("digest of a fleet", lambda: self.several(9), False),
             Kind("report", lambda: report_copy.compose(self.report, self.keeper, uid=UID), True),
             Kind("addendum", self.addendum, True),
-            *(Kind(f"visit {what}", lambda what=what: self.about_visit(what), True) for what in visit_letters.SUBJECTS),
+            *(Kind(f"visit {what}", lambda what=what: self.about_visit(what), True) for what in visit_letters.WHAT),
         )  # fmt: skip
 
 

@@ -11,7 +11,7 @@ from django.db import transaction
 from lifecycle import journal
 from lifecycle.care.find import one
 from lifecycle.care.rules import TASKS
-from lifecycle.care.visit_changes import change, end_request, good_day, held, must_be, windows_follow
+from lifecycle.care.visit_changes import change, end_request, good_day, held, labour_h, must_be, windows_follow
 from lifecycle.care.visit_times import clock
 from lifecycle.errors import DomainError
 from lifecycle.models import REQUESTS, Bay, Studio, Visit, VisitState
@@ -46,8 +46,7 @@ def confirm(
         _not_twice(visit, wanted)
         took = hours
         if took is None:
-            usual = sum(TASKS[task].labour_h(visit.vehicle.size) for task in wanted)
-            took = visit.hours if wanted == list(visit.tasks) else usual
+            took = visit.hours if wanted == list(visit.tasks) else labour_h(visit.vehicle, wanted)
         if took <= 0:
             raise DomainError("hours: give more than 0.", field="hours")
         was, moved = visit.state, visit.on

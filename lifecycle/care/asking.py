@@ -19,6 +19,7 @@ from lifecycle.care.visit_changes import (
     good_part,
     held,
     keeper_now,
+    labour_h,
     must_be,
     release_proposal,
     windows_follow,
@@ -69,7 +70,7 @@ def ask(
         proposal = _standing(vehicle, proposal_id, on) if proposal_id is not None else None
         wanted = list(proposal.tasks) if proposal is not None else list(tasks)
         _worth_asking(vehicle, wanted, words)
-        hours = sum(TASKS[task].labour_h(vehicle.size) for task in wanted) or 1.0
+        hours = (proposal.labour_h if proposal is not None else labour_h(vehicle, wanted)) or 1.0
         visit: Visit = Visit.objects.create(
             studio=studio, vehicle=vehicle, site=vehicle.site, customer_id=customer_id, proposal=proposal, on=on,
             part=part, hours=hours, tasks=wanted, wish=words, state=VisitState.ASKED, booked_at=at, changed_at=at,

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
-from datetime import UTC, datetime, timedelta
+from datetime import UTC, date, datetime, timedelta
 from typing import Final
 from uuid import NAMESPACE_URL, uuid5
 
@@ -21,6 +21,7 @@ from django.utils.translation import gettext as _
 from icalendar import Alarm, Calendar, Event, vText
 
 from lifecycle import journal
+from lifecycle.care.feed_zone import timezone_of
 from lifecycle.care.find import one
 from lifecycle.care.visit_changes import of_customers
 from lifecycle.care.visit_reads import VisitView, in_calendar
@@ -187,9 +188,23 @@ def calendar_of(
         calendar.add("x-wr-calname", vText(" ".join(name.split())))
         # RFC 7986, 5.7: how often a calendar should ask again.
         calendar.add("refresh-interval", timedelta(hours=6), parameters={"VALUE": "DURATION"})
+        for zone, days in _zones(visits).items():
+            # The years around the visits: what a calendar shows beside them is not ours.
+            calendar.add_component(
+                timezone_of(zone, first=date(min(days).year, 1, 1), last=date(max(days).year + 1, 2, 1))
+            )
         for visit in visits:
             calendar.add_component(_event(visit, for_site=for_site, url=url()))
     return bytes(calendar.to_ical())
+
+
+def _zones(visits: Sequence[VisitView]) -> dict[str, list[date]]:
+    """The zones of the visits that have times, with their days."""
+    found: dict[str, list[date]] = {}
+    for visit in visits:
+        if not span(visit.on, visit.starts, visit.hours, visit.zone).whole_days:
+            found.setdefault(visit.zone, []).append(visit.on)
+    return dict(sorted(found.items()))
 
 
 def _event(visit: VisitView, *, for_site: bool, url: str) -> Event:
@@ -201,11 +216,8 @@ def _event(visit: VisitView, *, for_site: bool, url: str) -> Event:
     event.add("last-modified", changed)
     event.add("sequence", visit.sequence)
     event.add("status", STATUS[visit.state])
-    # In UTC: the zone that the library writes changes its clock at the wrong hour (RFC 5545, 3.6.5), so a calendar that
-    # follows it would be an hour off in summer.
-    start, end = taken.start, taken.end
-    event.add("dtstart", start.astimezone(UTC) if isinstance(start, datetime) else start)
-    event.add("dtend", end.astimezone(UTC) if isinstance(end, datetime) else end)
+    event.add("dtstart", taken.start)
+    event.add("dtend", taken.end)
     event.add("summary", f"{visit.plate}: {what}" if for_site else f"{visit.studio}: {what}")
     event.add("location", visit.site)
     event.add("url", url)

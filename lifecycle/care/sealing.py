@@ -144,7 +144,7 @@ def seal_report(
 
     Raises:
         NotFoundHere: no such inspection in this studio.
-        DomainError: sealed already, or the record has changed since the page was shown.
+        DomainError: sealed already, no keeper on record, or the record has changed since the page was shown.
     """
     with transaction.atomic():
         head = _head(studio)
@@ -156,6 +156,10 @@ def seal_report(
                 "again."
             )
         _refuse_names(canonical(said), inspection)
+        keeper = keeper_at(inspection, at)
+        if keeper is None:
+            # A name that belongs to nobody on record could never be erased with its person.
+            raise DomainError("No keeper is on record for this vehicle; record whose it is, then have it signed.")
         salt, plate = secrets.token_hex(32), inspection.vehicle.plate
         sealed_hash = commitment(salt=salt, name=signature.name, plate=plate, strokes=signature.strokes)
         report = _write(
@@ -163,7 +167,7 @@ def seal_report(
             signed={"how": signature.how, "commitment": sealed_hash}, actor=actor, at=at,
         )  # fmt: skip
         ReportParty.objects.create(
-            studio=studio, report=report, customer=keeper_at(inspection, at), name=signature.name, plate=plate,
+            studio=studio, report=report, customer=keeper, name=signature.name, plate=plate,
             strokes=signature.strokes, salt=salt,
         )  # fmt: skip
     return report

@@ -334,7 +334,7 @@ def _dues(vehicle: Vehicle, names: Mapping[str, str]) -> tuple[DueView, ...]:
                 **words,
                 price=prices.get(row.task),
                 cautions=cautions_for(task, powertrain=vehicle.powertrain),
-                labour_h=task.labour_h(vehicle.size),
+                labour_h=row.words.get("hours") or task.labour_h(vehicle.size),
                 cure_h=task.cure_hours,
                 booked_on=_booked_on(vehicle, row),
             )

@@ -11,6 +11,7 @@ from django.db.models import Q
 
 from lifecycle import journal
 from lifecycle.care.find import one, plausible_day
+from lifecycle.care.rules import TASKS
 from lifecycle.errors import DomainError
 from lifecycle.models import (
     OPEN_VISITS,
@@ -86,6 +87,13 @@ def windows_follow(vehicle: Vehicle) -> None:
     live.filter(state__in=(DueState.ASKED, DueState.BOOKED)).exclude(
         task__in=covered["booked"] | asked
     ).update(state=DueState.OPEN)  # fmt: skip
+
+
+def labour_h(vehicle: Vehicle, tasks: Sequence[str]) -> float:
+    """Hours of work on a vehicle: by the table; those of an event by what has happened."""
+    rows = CareDue.objects.filter(vehicle=vehicle, task__in=tasks, state=DueState.OPEN)
+    told = {row.task: row.words["hours"] for row in rows if row.words.get("hours") is not None}
+    return float(sum(told.get(task, TASKS[task].labour_h(vehicle.size)) for task in tasks))
 
 
 def good_day(field: str, on: date, today: date) -> None:

@@ -20,7 +20,16 @@ from lifecycle.care.find import one, plausible_day
 from lifecycle.care.record import record_event, record_inspection
 from lifecycle.care.rules import TASKS
 from lifecycle.care.site_plan import plan_days
-from lifecycle.care.visit_changes import change, held, keeper_now, lapse, must_be, release_proposal, windows_follow
+from lifecycle.care.visit_changes import (
+    change,
+    held,
+    keeper_now,
+    labour_h,
+    lapse,
+    must_be,
+    release_proposal,
+    windows_follow,
+)
 from lifecycle.care.visit_times import clock
 from lifecycle.care.wheels import mount
 from lifecycle.errors import DomainError
@@ -176,7 +185,7 @@ def book(
         raise DomainError(f"on: {on} lies in the past; choose today or later.", field="on")
     proposal = one(VisitProposal, studio, proposal_id) if proposal_id is not None else None
     bay = one(Bay, studio, bay_id) if bay_id is not None else None
-    labour = _labour_h(vehicle, tasks) if hours is None else hours
+    labour = labour_h(vehicle, tasks) if hours is None else hours
     if labour <= 0:
         raise DomainError("hours: give more than 0.", field="hours")
     with transaction.atomic():
@@ -197,13 +206,6 @@ def book(
             vehicle_id=vehicle.pk, on=on, tasks=list(tasks),
         )  # fmt: skip
     return visit
-
-
-def _labour_h(vehicle: Vehicle, tasks: Sequence[str]) -> float:
-    """Hours by the table; those of an event by what has happened."""
-    rows = CareDue.objects.filter(vehicle=vehicle, task__in=tasks, state=DueState.OPEN)
-    told = {row.task: row.words["hours"] for row in rows if row.words.get("hours") is not None}
-    return float(sum(told.get(task, TASKS[task].labour_h(vehicle.size)) for task in tasks))
 
 
 def _not_booked_yet(vehicle: Vehicle, tasks: Sequence[str], today: date) -> None:

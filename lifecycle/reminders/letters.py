@@ -15,6 +15,7 @@ from lifecycle.reminders.facts import Facts, gather, zone_of
 from lifecycle.reminders.planner import CHANGING, apply_decision
 from lifecycle.reminders.render import Prices, Rendered, compose, prices_for
 from lifecycle.reminders.rules import Decision, Send, decide
+from lifecycle.reminders.wordings import Voice, Voices
 
 # Minutes until the next look at a message that a pause of its studio holds: so late it may leave once the pause is
 # over, and so soon it is stopped where it no longer holds meanwhile. Judgement.
@@ -61,11 +62,15 @@ def asked_before(facts: Facts, reminders: Iterable[Reminder]) -> dict[int, date]
     return days
 
 
-def write(reminders: Sequence[Reminder], *, facts: Facts, prices: Prices, at: datetime) -> Message:
+def write(
+    reminders: Sequence[Reminder], *, facts: Facts, prices: Prices, at: datetime, voices: Voices | None = None
+) -> Message:
     """Render and freeze one message about reminders of one person and purpose. The caller holds the transaction."""
     uid = uuid.uuid4()
     first = reminders[0]
-    rendered = compose(reminders=reminders, prices=prices, uid=uid, at=at, asked_before=asked_before(facts, reminders))
+    rendered = compose(
+        reminders=reminders, prices=prices, uid=uid, at=at, asked_before=asked_before(facts, reminders), voices=voices
+    )
     message: Message = Message.objects.create(
         studio_id=first.studio_id, uid=uid, customer=first.customer, reminder=first, purpose=first.purpose,
         to_email=first.customer.email, from_email=rendered.from_email, subject=rendered.subject, text=rendered.text,
@@ -78,8 +83,12 @@ def write(reminders: Sequence[Reminder], *, facts: Facts, prices: Prices, at: da
     return message
 
 
-def preview(*, reminders: Sequence[Reminder], uid: uuid.UUID, at: datetime) -> Rendered:
-    """What would be written now: the same renderer, prices and facts as the mail."""
+def preview(*, reminders: Sequence[Reminder], uid: uuid.UUID, at: datetime, voice: Voice | None = None) -> Rendered:
+    """What would be written now: the same renderer, prices and facts as the mail.
+
+    Args:
+        voice: another language or words not kept yet, to see how they speak.
+    """
     facts = gather([row.due for row in reminders], at=at)
     return compose(
         reminders=reminders,
@@ -87,6 +96,7 @@ def preview(*, reminders: Sequence[Reminder], uid: uuid.UUID, at: datetime) -> R
         uid=uid,
         at=at,
         asked_before=asked_before(facts, reminders),
+        voice=voice,
     )
 
 

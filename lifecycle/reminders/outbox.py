@@ -21,7 +21,7 @@ from django.db.models import F
 from lifecycle import journal
 from lifecycle.models import Message, MessageState, Reminder, ReminderState
 from lifecycle.reminders import claim as claims
-from lifecycle.reminders import letters
+from lifecycle.reminders import letters, wordings
 from lifecycle.reminders.facts import Facts, gather
 from lifecycle.reminders.planner import CHANGING, apply_decision, open_later_rungs
 from lifecycle.reminders.receipts import suppress
@@ -55,15 +55,18 @@ def enqueue(*, at: datetime) -> Mapping[str, int]:
         )
         facts = gather([row.due for row in rows], at=at, people=some)
         prices = prices_for(rows)
+        voices = wordings.voices({row.studio_id for row in rows})
         groups: dict[tuple[int, str], list[Reminder]] = defaultdict(list)
         for row in rows:
             groups[row.customer_id, row.purpose].append(row)
         for group in groups.values():
-            counts.update(_write_group(group, facts, prices, at))
+            counts.update(_write_group(group, facts, prices, voices, at))
     return dict(counts)
 
 
-def _write_group(group: Sequence[Reminder], facts: Facts, prices: Prices, at: datetime) -> Counter[str]:
+def _write_group(
+    group: Sequence[Reminder], facts: Facts, prices: Prices, voices: wordings.Voices, at: datetime
+) -> Counter[str]:
     """One person, one purpose: one message about all that may still be said, in one transaction."""
     counts: Counter[str] = Counter()
     with transaction.atomic():
@@ -79,7 +82,7 @@ def _write_group(group: Sequence[Reminder], facts: Facts, prices: Prices, at: da
                 ).update(**changed)
         mine = _take_over(good, at)
         if mine:
-            message = letters.write(mine, facts=facts, prices=prices, at=at)
+            message = letters.write(mine, facts=facts, prices=prices, voices=voices, at=at)
             Reminder.objects.filter(pk__in=[row.pk for row in mine[1:]]).update(
                 reason_code="in_one_mail", reason=f"Written in one mail with others: message {message.uid}."
             )

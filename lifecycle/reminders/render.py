@@ -24,13 +24,15 @@ from django.utils import formats, translation
 from django.utils.translation import gettext, ngettext
 
 from lifecycle.care.rules import TASKS
+from lifecycle.care.wording import capital
 from lifecycle.models import Customer, Price, Purpose, Reminder, Studio
 from lifecycle.models.message import REMINDERS_HEADER
-from lifecycle.reminders import preferences
+from lifecycle.reminders import preferences, wordings
 from lifecycle.reminders.facts import zone_of
 from lifecycle.reminders.house import absolute, setting
 from lifecycle.reminders.told import reason_words, table_words
 from lifecycle.reminders.unsubscribe import make_token
+from lifecycle.reminders.wordings import Voice, Voices
 
 WIDTH: Final = 72
 # "Nothing now is fine" is only said where the window leaves at least this long and nothing presses.
@@ -111,6 +113,8 @@ def compose(
     uid: UUID,
     at: datetime,
     asked_before: Mapping[int, date] | None = None,
+    voices: Voices | None = None,
+    voice: Voice | None = None,
 ) -> Rendered:
     """Render the mail about one or more reminders of one person and one purpose.
 
@@ -119,6 +123,8 @@ def compose(
         uid: our id of the message; stands in the Message-ID and in the headers.
         at: aware time of writing.
         asked_before: by window, the day on which an earlier notice went out.
+        voices: the words of the studio, read at once for many mails; read here if not given.
+        voice: one kind of mail in one language in place of the person's own, to see how it speaks.
 
     Raises:
         ValueError: no reminders, or of several people or purposes.
@@ -127,9 +133,13 @@ def compose(
         raise ValueError("a mail is about the reminders of one person and one purpose; got none or several.")
     customer, purpose = reminders[0].customer, reminders[0].purpose
     today = at.astimezone(zone_of(customer)).date()
-    with translation.override(language_of(customer)):
+    if voice is None:
+        voices = voices or wordings.voices((customer.studio_id,))
+        voice = voices.of(customer.studio_id, purpose, language_of(customer))
+    with translation.override(voice.language):
         groups = _groups(reminders, prices, today, asked_before or {})
         stop = absolute(reverse("mail:unsubscribe", args=[make_token(customer_id=customer.pk, purpose=purpose)]))
+        told, several = _told(customer, purpose, groups), len(reminders) > 1
         context: dict[str, Any] = {
             "name": customer.name,
             "studio": customer.studio.name,
@@ -137,15 +147,15 @@ def compose(
             "groups": groups,
             "digest": _digest(reminders, today) if len(groups) > LISTED_VEHICLES else (),
             "home_url": absolute(reverse("customer:home")),
-            "vehicles": len(groups),
-            "several": len(reminders) > 1,
+            "several": several,
             # A mail about many things says of each why now, and leaves the rest to the vehicle's page.
             "full": len(reminders) <= FULL_ITEMS,
-            "about": purpose_words(purpose),
             "stop_url": stop,
             "choices_url": choices_url(customer, purpose),
-            "language": translation.get_language() or "en",
-            "subject": _subject(groups),
+            "language": voice.language,
+            "subject": _subject(groups, voice, told),
+            "opening": voice.say("opening_several" if several else "opening", told),
+            **{part: voice.say(part, told) for part in ("closing", "reason")},
         }
         text = wrap(render_to_string("mail/reminder.txt", context))
         html = render_to_string("mail/reminder.html", context)
@@ -345,16 +355,25 @@ def _price(row: Reminder, prices: Prices) -> str:
     return gettext("about %(low)s to %(high)s %(currency)s") % told
 
 
-def _subject(groups: Sequence[Group]) -> str:
-    vehicle, vehicles, things = groups[0].vehicle, len(groups), sum(len(group.items) for group in groups)
+def _told(customer: Customer, purpose: str, groups: Sequence[Group]) -> dict[str, object]:
+    """What the placeholders of a mail about care stand for; those of one thing are of the first."""
+    first = groups[0].items[0]
+    return {
+        "name": customer.name, "studio": customer.studio.name, "about": purpose_words(purpose),
+        "vehicle": groups[0].vehicle, "title": first.title, "window": first.window, "count": len(groups),
+    }  # fmt: skip
+
+
+def _subject(groups: Sequence[Group], voice: Voice, told: Mapping[str, object]) -> str:
+    vehicles, things = len(groups), sum(len(group.items) for group in groups)
     if things == 1:
-        first = groups[0].items[0]
-        told = {"title": first.title[:1].upper() + first.title[1:], "vehicle": vehicle, "window": first.window}
-        subject = gettext("%(title)s for your %(vehicle)s, %(window)s") % told
+        subject = capital(voice.say("subject", told))
+    elif voice.has("subject_several"):
+        subject = voice.say("subject_several", told)
     elif vehicles == 1:
         subject = ngettext(
             "Care for your %(vehicle)s: %(count)d thing", "Care for your %(vehicle)s: %(count)d things", things
-        ) % {"vehicle": vehicle, "count": things}
+        ) % {"vehicle": groups[0].vehicle, "count": things}
     else:
         subject = ngettext("Care for %(count)d vehicle", "Care for %(count)d vehicles", vehicles) % {"count": vehicles}
     return one_line(subject)[:200]

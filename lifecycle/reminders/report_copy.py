@@ -17,12 +17,12 @@ from django.db import transaction
 from django.template.loader import render_to_string
 from django.urls import reverse
 from django.utils import translation
-from django.utils.translation import gettext
 
 from lifecycle import journal
 from lifecycle.care import sealing
 from lifecycle.care.reports.signature import Signature
 from lifecycle.models import Customer, Keeper, Message, MessageState, Purpose, Report, Studio, Suppression
+from lifecycle.reminders import wordings
 from lifecycle.reminders.house import absolute
 from lifecycle.reminders.render import (
     Rendered,
@@ -102,30 +102,31 @@ def _send(report: Report, customer: Customer | None, *, actor: str, at: datetime
     return Sealed(report, _write(report, customer, actor=actor, at=at))
 
 
-def compose(report: Report, customer: Customer, *, uid: uuid.UUID) -> Rendered:
-    """Render the mail with the copy of a report or of its addendum, in the customer's language."""
+def compose(report: Report, customer: Customer, *, uid: uuid.UUID, voice: wordings.Voice | None = None) -> Rendered:
+    """Render the mail with the copy of a report or of its addendum, in the customer's language.
+
+    Args:
+        voice: another language or words not kept yet, to see how they speak.
+    """
     studio, first = report.studio, report.of or report
-    with translation.override(language_of(customer)):
+    voice = voice or wordings.voice(studio, "addendum" if report.of else "report", language_of(customer))
+    with translation.override(voice.language):
         told = {
             "number": report.number, "of": first.number, "vehicle": one_line(report.vehicle.description),
-            "studio": studio.name,
+            "studio": studio.name, "name": customer.name, "plate": one_line(report.vehicle.plate),
+            "on": day_words(studio.day(report.sealed_at)),
         }  # fmt: skip
-        if report.of:
-            subject = gettext("Addendum %(number)s to report %(of)s on your %(vehicle)s") % told
-        else:
-            subject = gettext("Report %(number)s on your %(vehicle)s") % told
-        context = {
-            **told, "name": customer.name, "plate": one_line(report.vehicle.plate), "subject": subject,
-            "on": day_words(studio.day(report.sealed_at)), "phone": studio.phone, "addendum": bool(report.of),
+        context = told | {
+            "subject": one_line(voice.say("subject", told))[:200], "opening": voice.say("opening", told),
+            "closing": voice.say("closing", told), "reason": voice.say("reason", told), "phone": studio.phone,
             "url": absolute(reverse("customer:report", args=[first.pk])),
             "check_url": absolute(reverse("report_check", args=[report.token])), "digest": report.digest,
-            "language": translation.get_language() or "en",
-            "choices_url": choices_url(customer, Purpose.SERVICE),
+            "language": voice.language, "choices_url": choices_url(customer, Purpose.SERVICE),
         }  # fmt: skip
         text = wrap(render_to_string("mail/report.txt", context))
         html = render_to_string("mail/report.html", context)
     return Rendered(
-        subject=one_line(subject)[:200], text=text, html=html, headers=plain_headers(uid=uid, studio=studio),
+        subject=str(context["subject"]), text=text, html=html, headers=plain_headers(uid=uid, studio=studio),
         from_email=sender(studio),
     )  # fmt: skip
 

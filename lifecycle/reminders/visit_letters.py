@@ -17,12 +17,12 @@ from django.template.loader import render_to_string
 from django.urls import reverse
 from django.utils import formats, translation
 from django.utils.translation import gettext
-from django.utils.translation import gettext_lazy as _
 
 from lifecycle import journal
 from lifecycle.care import answering, visits
 from lifecycle.care.rules import TASKS
 from lifecycle.models import Customer, Message, MessageState, Purpose, Studio, Visit, VisitState
+from lifecycle.reminders import wordings
 from lifecycle.reminders.house import absolute
 from lifecycle.reminders.render import (
     Rendered,
@@ -36,14 +36,7 @@ from lifecycle.reminders.render import (
 )
 from lifecycle.reminders.report_copy import suppressed
 
-SUBJECTS: Final = {
-    "confirmed": _("Your visit on %(day)s is booked: %(vehicle)s"),
-    "moved": _("Your visit is now on %(day)s: %(vehicle)s"),
-    "offered": _("Other days for your visit: %(vehicle)s"),
-    "declined": _("Your request for a visit: %(vehicle)s"),
-    "kept": _("Your visit stays on %(day)s: %(vehicle)s"),
-    "cancelled": _("Your visit on %(day)s is cancelled: %(vehicle)s"),
-}
+WHAT: Final = ("confirmed", "moved", "offered", "declined", "kept", "cancelled")
 NO_CUSTOMER: Final = "no keeper is on record who may have it"
 NO_ADDRESS: Final = "no e-mail address of the keeper is on record"
 SUPPRESSED: Final = "the keeper's address bounced or complained; phone instead"
@@ -122,29 +115,36 @@ def _tell(visit: Visit, what: str, *, actor: str, at: datetime) -> Answered:
     return Answered(visit, _write(visit, customer, what, actor=actor, at=at))
 
 
-def compose(visit: Visit, customer: Customer, what: str, *, uid: uuid.UUID) -> Rendered:
+def compose(
+    visit: Visit, customer: Customer, what: str, *, uid: uuid.UUID, voice: wordings.Voice | None = None
+) -> Rendered:
     """Render the mail about a visit, in the customer's language.
 
     Args:
-        what: a key of `SUBJECTS`.
+        what: one of `WHAT`.
+        voice: another language or words not kept yet, to see how they speak.
     """
     studio = visit.studio
-    with translation.override(language_of(customer)):
-        told = {"day": when_words(visit.on, visit.starts), "vehicle": one_line(visit.vehicle.description)}
-        subject = str(SUBJECTS[what]) % told
-        offers = [datetime.fromisoformat(text) for text in visit.offered]
-        context = {
-            **told, "what": what, "subject": subject, "name": customer.name, "studio": studio.name,
-            "plate": one_line(visit.vehicle.plate), "site": visit.site.name, "phone": studio.phone,
+    voice = voice or wordings.voice(studio, f"visit_{what}", language_of(customer))
+    with translation.override(voice.language):
+        told = {
+            "day": when_words(visit.on, visit.starts), "vehicle": one_line(visit.vehicle.description),
+            "plate": one_line(visit.vehicle.plate), "site": visit.site.name, "name": customer.name,
+            "studio": studio.name,
+        }  # fmt: skip
+        offers = [datetime.fromisoformat(text) for text in visit.offered] if what == "offered" else []
+        context = told | {
+            "subject": one_line(voice.say("subject", told))[:200], "opening": voice.say("opening", told),
+            "closing": voice.say("closing", told), "reason": voice.say("reason", told), "phone": studio.phone,
             "tasks": [gettext(TASKS[task].title) for task in visit.tasks if task in TASKS],
-            "offers": [when_words(one.date(), one.time()) for one in offers], "reason": visit.reason,
-            "url": absolute(reverse("customer:visits")), "language": translation.get_language() or "en",
-            "choices_url": choices_url(customer, Purpose.SERVICE),
+            "offers": [when_words(one.date(), one.time()) for one in offers],
+            "because": visit.reason if what != "confirmed" else "", "url": absolute(reverse("customer:visits")),
+            "language": voice.language, "choices_url": choices_url(customer, Purpose.SERVICE),
         }  # fmt: skip
         text = wrap(render_to_string("mail/visit.txt", context))
         html = render_to_string("mail/visit.html", context)
     return Rendered(
-        subject=one_line(subject)[:200], text=text, html=html, headers=plain_headers(uid=uid, studio=studio),
+        subject=str(context["subject"]), text=text, html=html, headers=plain_headers(uid=uid, studio=studio),
         from_email=sender(studio),
     )  # fmt: skip
 

@@ -38,6 +38,7 @@ from . import (
     sites,
     usage,
     vehicles,
+    words,
     work,
 )
 
@@ -139,6 +140,9 @@ urlpatterns = [
     path("documents/", documents.documents, name="documents"),
     path("documents/<uuid:sheet>/", documents.document, name="document"),
     path("prices/", house.prices, name="prices"),
+    path("words/", words.words, name="words"),
+    path("words/<slug:mail>/<slug:language>/", words.wording, name="wording"),
+    path("words/<slug:mail>/<slug:language>/page/", words.wording_page, name="wording_page"),
     path("figures/", figures.table, name="figures"),
     path("figures/of/<str:group>/", figures.table, name="figure_group"),
     path("figures/<str:key>/", figures.figure, name="figure"),

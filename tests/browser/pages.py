@@ -94,6 +94,7 @@ NO_PAGE = {
     "customer:feed": "takes a form only",
     "customer:visit_ics": "a calendar file",
     "calendar": "a calendar file",
+    "studio:wording_page": "a mail as a page, from what is typed; mails are looked at in test_mails",
     "studio:pause": "takes a form only",
     "studio:outlook_prepare": "takes a form only",
     "studio:outlook_spread": "takes a form only",

@@ -136,6 +136,9 @@ WHO = {
     "studio:new_product": OWNER,
     "studio:product": OWNER,
     "studio:prices": OWNER,
+    "studio:words": OWNER,
+    "studio:wording": OWNER,
+    "studio:wording_page": OWNER,
     "studio:readings": TECHNICIANS,
     "studio:check_readings": TECHNICIANS,
     "studio:paste_readings": TECHNICIANS,
@@ -166,7 +169,8 @@ ROLES = {
     OWNER: {"owner"},
 }
 POST_ONLY = {"studio:check_readings", "studio:close_complaint", "studio:settle", "studio:pause", "studio:tend",
-             "studio:calendar_address", "studio:phoned", "studio:end_token"}  # fmt: skip
+             "studio:calendar_address", "studio:phoned", "studio:end_token",
+             "studio:wording_page"}  # fmt: skip
 WITH_OBJECT = (
     "studio:site_calendar", "studio:opening", "studio:hands", "studio:closures", "studio:closure",
     "studio:correction_plan", "studio:kept_plan", "studio:plan_consent", "studio:plan_done", "studio:panel",
@@ -256,7 +260,7 @@ def world():
     ids["spreading_id"] = spread_invitations(studio=studio, site_id=vehicle.site_id, actor="member:1", at=NOW).pk
     ids["token_id"] = made_token(people.owner(studio)).id
     files = {"uid": photo.uid, "size": "full", "sheet": sheet.uid}
-    return studio, keeper, ids | files | {"key": "clog.rate", "group": "clog"}
+    return studio, keeper, ids | files | {"key": "clog.rate", "group": "clog", "mail": "service", "language": "de"}
 
 
 def address(name: str, ids: dict[str, int]) -> str:

@@ -77,6 +77,8 @@ def test_the_feed_keeps_rfc_5545_and_a_second_library_reads_it_over_both_changes
         assert event.status.value == "CONFIRMED"
         assert event.valarm.trigger.value == timedelta(days=-1)
         assert event.location.value == vehicle.site.name
+    assert answer.content.count(b"BEGIN:VTIMEZONE") == 1
+    assert b"DTSTART;TZID=Europe/Oslo:20260329T013000" in answer.content
     # 01:30 in Oslo: 00:30 UTC before the change in spring, 23:30 UTC of the day before in autumn (still summer time).
     assert read[feeds.uid_of(spring.pk)].dtstart.value.astimezone(UTC).time() == time(0, 30)
     assert read[feeds.uid_of(autumn.pk)].dtstart.value.astimezone(UTC).time() == time(23, 30)

@@ -64,7 +64,7 @@ def test_from_the_proposal_to_the_booked_visit(world):
     assert "Booked." in page
     assert "09:00" in page
     file = mine.get(reverse("customer:visit_ics", args=[visit.pk]))
-    assert b"DTSTART:20260307T080000Z" in file.content
+    assert b"DTSTART;TZID=Europe/Oslo:20260307T090000" in file.content
 
 
 def test_requests_stand_first_on_the_work_list_and_only_before_the_desk(world):
