@@ -188,7 +188,6 @@ WITH_OBJECT = (
     "studio:take_back", "studio:contract_rule", "studio:stop_rule", "studio:term_done", "studio:readmit",
     "studio:erase", "studio:document", "studio:reports", "studio:findings", "studio:report_draft", "studio:report",
     "studio:report_pdf", "studio:report_addendum", "studio:product_windows", "studio:package", "studio:apply_package",
-    "studio:intake", "studio:intake_finding", "studio:request"
     "studio:intake", "studio:intake_finding", "studio:request", "studio:import_file", "studio:import_errors",
 )  # fmt: skip
 WITH_FORM = {
