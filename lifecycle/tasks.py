@@ -41,6 +41,7 @@ class Step:
 STEPS: Mapping[str, Step] = {
     step.name: step
     for step in (
+        Step("import_files", "Lists brought in", "lifecycle.care.import_work.import_files", timedelta(seconds=20)),
         Step("climate", "Climate of every place", "lifecycle.climate.store.refresh", timedelta(hours=6)),
         Step("condition", "Forecast of every vehicle", "lifecycle.condition.assess", timedelta(minutes=10)),
         Step("learn", "Durability learned here", "lifecycle.condition.learning.learn", timedelta(hours=6)),
@@ -119,6 +120,11 @@ def worker_silent_since(now: datetime) -> datetime | None:
     if newest is None:
         return datetime.min.replace(tzinfo=now.tzinfo)
     return newest if now - newest > SILENT_AFTER else None
+
+
+@shared_task(name="lifecycle.import_files")
+def import_files() -> None:
+    run("import_files")
 
 
 @shared_task(name="lifecycle.climate")

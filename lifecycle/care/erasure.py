@@ -22,6 +22,7 @@ from lifecycle import journal
 from lifecycle.care import correction_consent
 from lifecycle.care.addresses import Named, digest, without
 from lifecycle.care.find import one
+from lifecycle.care.importing import forget_person
 from lifecycle.care.keeping import retire_vehicle
 from lifecycle.care.sealing import erase_signatures, sealed_among
 from lifecycle.errors import DomainError
@@ -206,6 +207,7 @@ def erase_customer(
             + correction_consent.erase_signatures(studio=studio, customer_id=customer.pk),
             "notes": sum(rows.update(note="") for rows in _own_words(customer)),
             "places": _forget_places(customer, vehicles, at),
+            "imports": forget_person(studio=studio, customer_id=customer.pk, vehicle_ids=_kept_last(customer), at=at),
         }
         user = customer.user
         for name, value in _nobody(studio).items():
@@ -236,12 +238,16 @@ def _let_vehicles_go(customer: Customer, *, actor: str, at: datetime) -> list[in
     ids = list(now.values_list("vehicle_id", flat=True))
     for vehicle_id in ids:
         retire_vehicle(studio=studio, vehicle_id=vehicle_id, on=studio.day(at), why="erased", actor=actor, at=at)
-    last = Vehicle.objects.filter(pk__in=_vehicles(customer)).exclude(retired_on=None)
-    for vehicle in last.order_by("pk"):
-        keeper = Keeper.objects.filter(vehicle=vehicle).order_by("start", "pk").last()
-        if keeper is not None and keeper.customer_id == customer.pk:
-            Vehicle.objects.filter(pk=vehicle.pk).update(plate=f"ERASED {vehicle.pk}")
+    for vehicle_id in _kept_last(customer):
+        Vehicle.objects.filter(pk=vehicle_id).update(plate=f"ERASED {vehicle_id}")
     return ids
+
+
+def _kept_last(customer: Customer) -> list[int]:
+    """Vehicles that left and whose last keeper was this person."""
+    gone = Vehicle.objects.filter(pk__in=_vehicles(customer)).exclude(retired_on=None).order_by("pk")
+    last = {row.pk: Keeper.objects.filter(vehicle=row).order_by("start", "pk").last() for row in gone}
+    return [pk for pk, keeper in last.items() if keeper is not None and keeper.customer_id == customer.pk]
 
 
 def _digest_address(customer: Customer, *, never_write: bool, at: datetime) -> None:

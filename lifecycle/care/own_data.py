@@ -48,6 +48,8 @@ PARTS: Final = (
     Part("CorrectionConsent", "What you said to paint work", person="customer"),
     Part("CorrectionSignature", "Your signatures for paint work", person="consent__customer"),
     Part("CalendarFeed", "Your calendar address", person="customer"),
+    Part("ImportKey", "Your number in another list of the studio", person="customer"),
+    Part("ImportKey", "Numbers of the vehicles in other lists", vehicle="vehicle"),
     Part("Vehicle", "Vehicles", vehicle="pk"),
     Part("Surface", "Surfaces", vehicle="vehicle"),
     Part("Mounted", "Wheel sets on the vehicle", vehicle="surface__vehicle", day="start"),

@@ -38,6 +38,7 @@ BELONG: Final = {
         "studio:prices",
         "studio:figures",
         "studio:documents",
+        "studio:imports",
         "studio:tokens",
         "studio:api_reference",
     )

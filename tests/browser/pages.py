@@ -101,6 +101,8 @@ NO_PAGE = {
     "studio:outlook_spreading": "looked at in test_outlook: it needs a spreading",
     "studio:phoned": "takes a form only",
     "studio:tend": "takes a form only",
+    "studio:import_file": "looked at in test_imports: it needs a file",
+    "studio:import_errors": "a CSV file",
     "studio:end_token": "takes a form only",
     "api:openapi-json": "JSON",
     **dict.fromkeys(API, "JSON for programs, with a token"),

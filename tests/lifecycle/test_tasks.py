@@ -105,7 +105,7 @@ def test_the_loop_runs_what_is_due_and_no_more(quiet, time_machine):
     assert len(quiet) == len(tasks.STEPS)
     time_machine.move_to(NOW + timedelta(minutes=1), tick=False)
     call_command("work", "--once")
-    assert quiet[len(tasks.STEPS) :] == ["deliver"]
+    assert quiet[len(tasks.STEPS) :] == ["import_files", "deliver"]
 
 
 def test_one_failing_step_does_not_stop_the_loop(monkeypatch):

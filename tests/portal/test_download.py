@@ -37,6 +37,8 @@ NOT_ABOUT_A_CUSTOMER = {
     "lifecycle.OutlookSheet": "sums over a site",
     "lifecycle.Price": "the price list", "lifecycle.ClimateNormal": "the weather of a place",
     "lifecycle.ClimateService": "a service's state", "lifecycle.Heartbeat": "the machine's state",
+    "lifecycle.ImportFile": "a list of the studio, deleted once recorded", "lifecycle.ImportMapping": "headings alone",
+    "lifecycle.ImportRow": "a dry run, deleted with its file", "lifecycle.ImportMade": "what a list made, for 30 days",
     "lifecycle.ApiToken": "digests of members' tokens",
     "lifecycle.EarlyReceipt": "a provider's own ids, kept for a day",
     "lifecycle.SignInKey": "digests alone, kept for a day", "auth.Permission": "of the framework",

@@ -7,7 +7,7 @@ from django.db import migrations, models
 class Migration(migrations.Migration):
 
     dependencies = [
-        ("lifecycle", "0018_mail_wordings"),
+        ("lifecycle", "0019_imports"),
     ]
 
     operations = [
