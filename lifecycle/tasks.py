@@ -54,6 +54,7 @@ STEPS: Mapping[str, Step] = {
         Step("settle", "Receipts settled", "lifecycle.reminders.receipts.settle", timedelta(minutes=2)),
         Step("offers", "Advice on record", "lifecycle.outlook.offers.recommend", timedelta(minutes=15)),
         Step("outlook", "Outlook prepared", "lifecycle.outlook.prepared.prepare", timedelta(hours=1)),
+        Step("monthly", "Owners' monthly letters", "lifecycle.monthly.post.send", timedelta(hours=1)),
     )
 }
 
@@ -185,3 +186,8 @@ def offers() -> None:
 @shared_task(name="lifecycle.outlook")
 def outlook() -> None:
     run("outlook")
+
+
+@shared_task(name="lifecycle.monthly")
+def monthly() -> None:
+    run("monthly")

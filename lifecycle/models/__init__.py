@@ -39,6 +39,7 @@ from .journal import APPEND_ONLY as APPEND_ONLY_TABLES
 from .journal import JournalEntry
 from .layer import Layer, LayerPackage, PackageItem, Product
 from .learned import LearnedLife
+from .letter import LetterState, OwnerLetter
 from .message import FINAL_STATES, EarlyReceipt, Message, MessageState, Receipt
 from .offer import Offer, OfferStep, OfferStepKind, Price
 from .opening import Closure, Hands, OpeningHours
@@ -69,11 +70,11 @@ __all__ = [
     "CorrectionSignature", "Customer", "Document", "DocumentKind", "DueState", "EarlyReceipt", "FigureOverride",
     "Finding", "FindingKind", "Forecast", "ForecastCheck", "Gauge", "Habits", "Hands", "Heartbeat", "ImportFile",
     "ImportKey", "ImportKind", "ImportMade", "ImportMapping", "ImportRow", "ImportState", "Inspection",
-    "InspectionKind", "JournalEntry", "Keeper", "Layer", "LayerPackage", "LearnedLife", "MailTrial", "MailWording",
-    "Member", "Message", "MessageState", "Mounted", "Offer", "OfferStep", "OfferStepKind", "OpeningHours", "OutlookRow",
-    "OutlookSheet", "PackageItem", "PartOfDay", "Photo", "Price", "Product", "ProposalState", "Purpose", "Reading",
-    "ReadingDoubt", "ReadingKind", "Receipt", "Refusal", "Reminder", "ReminderState", "ReminderTrial", "Report",
-    "ReportKind", "ReportParty", "Role", "SignInKey", "Site", "Step", "Storage", "Studio", "StudioQuerySet",
-    "StudioRow", "Suppression", "Surface", "User", "Vehicle", "Verdict", "Visit", "VisitProposal", "VisitState",
-    "Withdrawable",
+    "InspectionKind", "JournalEntry", "Keeper", "Layer", "LayerPackage", "LearnedLife", "LetterState", "MailTrial",
+    "MailWording", "Member", "Message", "MessageState", "Mounted", "Offer", "OfferStep", "OfferStepKind",
+    "OpeningHours", "OutlookRow", "OutlookSheet", "OwnerLetter", "PackageItem", "PartOfDay", "Photo", "Price",
+    "Product", "ProposalState", "Purpose", "Reading", "ReadingDoubt", "ReadingKind", "Receipt", "Refusal", "Reminder",
+    "ReminderState", "ReminderTrial", "Report", "ReportKind", "ReportParty", "Role", "SignInKey", "Site", "Step",
+    "Storage", "Studio", "StudioQuerySet", "StudioRow", "Suppression", "Surface", "User", "Vehicle", "Verdict", "Visit",
+    "VisitProposal", "VisitState", "Withdrawable",
 ]  # fmt: skip

@@ -75,8 +75,8 @@ def compose(studio: Studio, *, today: date) -> Letter | None:
     return Letter(
         studio=studio.name, month=month, title=f"{MONTHS[month.month - 1]} {month.year} at {studio.name}",
         as_of=day_words(page.as_of), currency=sheet.currency,
-        lead=f"In the next twelve months care for about {money(year.p10)} to {money(year.p90)} {sheet.currency} comes due "
-        f"and is taken up, most likely near {money(year.p50)}. The range holds eight of ten draws.",
+        lead=f"In the next twelve months care for about {money(year.p10)} to {money(year.p90)} {sheet.currency} comes "
+        f"due and is taken up, most likely near {money(year.p50)}. The range holds eight of ten draws.",
         months=tuple(_month(row) for row in sheet.months[:SHOWN]), right=_right(view), work=_work(page), action=action,
         page=where, site=site,
     )  # fmt: skip

@@ -116,6 +116,9 @@ WHO = {
     "studio:outlook_spreading": OWNER,
     "studio:outlook_answers": OWNER,
     "studio:right": OWNER,
+    "studio:letter": OWNER,
+    "studio:letter_pdf": OWNER,
+    "studio:letter_choice": OWNER,
     "studio:right_rows": OWNER,
     "studio:right_reminders": OWNER,
     "studio:sites": MEMBERS,
@@ -206,7 +209,7 @@ WITH_FORM = {
 }  # fmt: skip
 
 
-POST_ONLY |= {"studio:outlook_prepare", "studio:outlook_spread"}
+POST_ONLY |= {"studio:outlook_prepare", "studio:outlook_spread", "studio:letter_choice"}
 WITH_OBJECT += ("studio:outlook_spreading",)
 
 

@@ -144,3 +144,20 @@ class TestAreWeRight:
         vehicle, _layer = seen_layer(SiteFactory())
         prepare_studio(studio=vehicle.studio, actor="cycle", at=timezone.now())
         assert vehicle.plate not in text(owner.get(reverse("studio:right_rows")))
+
+
+class TestLetter:
+    def test_read_kept_and_switched_off(self, owner, filled):
+        page = text(owner.get(reverse("studio:letter")))
+        assert "This is the letter as it would be written today." in page
+        assert "You get this letter in the first week of each month." in page
+        answer = owner.get(reverse("studio:letter_pdf"))
+        assert answer.content.startswith(b"%PDF")
+        said = text(owner.post(reverse("studio:letter_choice"), {"wanted": "no"}, follow=True))
+        assert "You do not get this letter." in said
+        said = text(owner.post(reverse("studio:letter_choice"), {"wanted": "yes"}, follow=True))
+        assert "You get this letter in the first week" in said
+
+    def test_without_an_outlook_it_says_so(self, owner, site):
+        assert "Nothing is prepared yet" in text(owner.get(reverse("studio:letter")))
+        assert owner.get(reverse("studio:letter_pdf")).status_code == 404
