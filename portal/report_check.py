@@ -2,11 +2,8 @@
 
 from __future__ import annotations
 
-import time
 from typing import Final
 
-from allauth.account.adapter import get_adapter
-from django.core.cache import cache
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
 from django.views.decorators.cache import never_cache
@@ -15,19 +12,10 @@ from django.views.decorators.http import require_safe
 from lifecycle.care.reports.reads import public_check
 from lifecycle.errors import NotFoundHere
 from portal.access.registry import access
+from portal.limits import too_often
 
 # A check reads every photo's file: enough for people, not for a machine that tries addresses. Judgement.
 PER_MINUTE: Final = 30
-
-
-def _too_often(request: HttpRequest) -> bool:
-    """Count this address's checks of the present minute. The count may lose one under load; it is no lock."""
-    key = f"report-check:{get_adapter().get_client_ip(request)}:{int(time.time() // 60)}"
-    cache.add(key, 0, 120)
-    try:
-        return int(cache.incr(key)) > PER_MINUTE
-    except ValueError:  # thrown out of the cache meanwhile
-        return False
 
 
 @access("public")
@@ -35,7 +23,7 @@ def _too_often(request: HttpRequest) -> bool:
 @require_safe
 def report_check(request: HttpRequest, token: str) -> HttpResponse:
     """Check one report anew and say what differs."""
-    if _too_often(request):
+    if too_often(request, "report-check", per_minute=PER_MINUTE):
         return render(request, "report/wait.html", status=429)
     try:
         found = public_check(token)

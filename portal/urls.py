@@ -8,6 +8,7 @@ from portal.calendars import calendar
 from portal.demo_signin import enter
 from portal.health import healthz
 from portal.home import home
+from portal.record_page import record, record_check, record_json, record_pdf
 from portal.report_check import report_check
 
 urlpatterns = [
@@ -19,6 +20,10 @@ urlpatterns = [
     path("my/", include("portal.customer.urls")),
     path("studio/", include("portal.studio.urls")),
     path("check/<str:token>/", report_check, name="report_check"),
+    path("check/record/<str:code>/", record_check, name="record_check"),
+    path("record/<str:token>/", record, name="record"),
+    path("record/<str:token>/pdf/", record_pdf, name="record_pdf"),
+    path("record/<str:token>/json/", record_json, name="record_json"),
     path("calendar/<str:token>.ics", calendar, name="calendar"),
     path("mail/", include("portal.mail_urls")),
     path("api/", include("portal.api.urls")),

@@ -77,12 +77,12 @@ def django_db_setup(django_db_migrated, django_db_setup, django_db_blocker):
     with django_db_blocker.unblock():
         from django.db import connection
 
-        from lifecycle.models import APPEND_ONLY_TABLES, GUARDED_CORRECTIONS, GUARDED_REPORTS
+        from lifecycle.models import APPEND_ONLY_TABLES, GUARDED_CARE_RECORDS, GUARDED_CORRECTIONS, GUARDED_REPORTS
         from lifecycle.models.journal import guard_statements, unguard_statements
 
         if connection.vendor != "sqlite":
             return  # TRUNCATE passes the row triggers on PostgreSQL
-        tables = (*APPEND_ONLY_TABLES, *GUARDED_CORRECTIONS, *GUARDED_REPORTS)
+        tables = (*APPEND_ONLY_TABLES, *GUARDED_CARE_RECORDS, *GUARDED_CORRECTIONS, *GUARDED_REPORTS)
         plain = connection.ops.execute_sql_flush
 
         def flush(sql_list: list[str]) -> None:

@@ -28,6 +28,7 @@ from lifecycle.care.sealing import erase_signatures, sealed_among
 from lifecycle.errors import DomainError
 from lifecycle.models import (
     APPEND_ONLY_TABLES,
+    GUARDED_CARE_RECORDS,
     GUARDED_CORRECTIONS,
     GUARDED_REPORTS,
     Assessment,
@@ -49,6 +50,7 @@ from lifecycle.models import (
     OutlookRow,
     Photo,
     Receipt,
+    RecordLink,
     ReportParty,
     Studio,
     Suppression,
@@ -60,7 +62,7 @@ from lifecycle.models.message import REMINDERS_HEADER
 
 ERASED: Final = "erased person"
 # What the database refuses to change: whoever writes there leaves names out from the start.
-NEVER_CHANGED: Final = frozenset((*APPEND_ONLY_TABLES, *GUARDED_REPORTS, *GUARDED_CORRECTIONS))
+NEVER_CHANGED: Final = frozenset((*APPEND_ONLY_TABLES, *GUARDED_REPORTS, *GUARDED_CORRECTIONS, *GUARDED_CARE_RECORDS))
 WAITING: Final = (MessageState.READY, MessageState.RETRY, MessageState.UNCONFIRMED)
 # The studio's own things, people's own rows (a namesake keeps the name), and what the model reckons.
 NOT_SEARCHED: Final = frozenset(
@@ -202,6 +204,7 @@ def erase_customer(
             "visit wishes": Visit.objects.filter(customer=customer).exclude(wish="").update(wish=""),
             "outlook rows": OutlookRow.objects.filter(vehicle__in=left).delete()[0],
             "calendar feeds": CalendarFeed.objects.filter(customer=customer).delete()[0],
+            "record links": RecordLink.objects.filter(customer=customer).delete()[0],
             "photos": _drop_photos(customer),
             "signatures": erase_signatures(studio=studio, customer_id=customer.pk, actor=actor, at=at)
             + correction_consent.erase_signatures(studio=studio, customer_id=customer.pk),

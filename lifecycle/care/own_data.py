@@ -48,6 +48,7 @@ PARTS: Final = (
     Part("CorrectionConsent", "What you said to paint work", person="customer"),
     Part("CorrectionSignature", "Your signatures for paint work", person="consent__customer"),
     Part("CalendarFeed", "Your calendar address", person="customer"),
+    Part("RecordLink", "Links to a care record that you shared", person="customer"),
     Part("ImportKey", "Your number in another list of the studio", person="customer"),
     Part("ImportKey", "Numbers of the vehicles in other lists", vehicle="vehicle"),
     Part("Vehicle", "Vehicles", vehicle="pk"),
@@ -79,11 +80,12 @@ PARTS: Final = (
     Part("Assessment", "Forecasts", vehicle="vehicle", day="as_of"),
     Part("Forecast", "Forecasts by layer", vehicle="assessment__vehicle", day="assessment__as_of"),
     Part("Report", "Sealed reports", vehicle="vehicle", day="sealed_at__date"),
+    Part("CareRecord", "Care records issued for a buyer", vehicle="vehicle", day="issued_at__date"),
 )
 # Kept out of every row: the studio's people and inner workings, which say nothing about the customer.
 LEFT_OUT_FIELDS: Final = frozenset(
-    {"studio", "member", "applicator", "claim", "lease_until", "user", "salt", "token", "key", "input_hash",
-     "file", "thumbnail", "previous", "serial", "site", "windows_at", "assess_again"}
+    {"studio", "member", "applicator", "claim", "lease_until", "user", "salt", "token", "token_digest", "key",
+     "input_hash", "file", "thumbnail", "previous", "serial", "site", "windows_at", "assess_again"}
 )  # fmt: skip
 
 

@@ -3,6 +3,8 @@
 from .api import ApiToken
 from .base import StudioQuerySet, StudioRow, Withdrawable
 from .care import LIVE_DUE, CareDue, DueState, Refusal
+from .care_record import GUARDED as GUARDED_CARE_RECORDS
+from .care_record import CareRecord, RecordLink
 from .check import ForecastCheck, ReminderTrial
 from .climate import ClimateNormal, ClimateService
 from .condition import Assessment, Forecast
@@ -63,18 +65,18 @@ from .visit import (
 from .wording import MailTrial, MailWording
 
 __all__ = [
-    "APPEND_ONLY_TABLES", "FINAL_STATES", "GUARDED_CORRECTIONS", "GUARDED_REPORTS", "LIVE_DUE", "OPEN_VISITS",
-    "REQUESTS", "WAITING_IMPORTS", "WORKING_IMPORTS", "ApiToken", "Assessment", "Bay", "CalendarFeed", "CareDue",
-    "CareEvent", "ClimateNormal", "ClimateService", "Closure", "Complaint", "Consent", "ConsentBy", "ConsentWay",
-    "ContractRule", "ContractTerm", "Correction", "CorrectionConsent", "CorrectionPanel", "CorrectionPlan",
-    "CorrectionSignature", "Customer", "Document", "DocumentKind", "DueState", "EarlyReceipt", "FigureOverride",
-    "Finding", "FindingKind", "Forecast", "ForecastCheck", "Gauge", "Habits", "Hands", "Heartbeat", "ImportFile",
-    "ImportKey", "ImportKind", "ImportMade", "ImportMapping", "ImportRow", "ImportState", "Inspection",
+    "APPEND_ONLY_TABLES", "FINAL_STATES", "GUARDED_CARE_RECORDS", "GUARDED_CORRECTIONS", "GUARDED_REPORTS", "LIVE_DUE",
+    "OPEN_VISITS", "REQUESTS", "WAITING_IMPORTS", "WORKING_IMPORTS", "ApiToken", "Assessment", "Bay", "CalendarFeed",
+    "CareDue", "CareEvent", "CareRecord", "ClimateNormal", "ClimateService", "Closure", "Complaint", "Consent",
+    "ConsentBy", "ConsentWay", "ContractRule", "ContractTerm", "Correction", "CorrectionConsent", "CorrectionPanel",
+    "CorrectionPlan", "CorrectionSignature", "Customer", "Document", "DocumentKind", "DueState", "EarlyReceipt",
+    "FigureOverride", "Finding", "FindingKind", "Forecast", "ForecastCheck", "Gauge", "Habits", "Hands", "Heartbeat",
+    "ImportFile", "ImportKey", "ImportKind", "ImportMade", "ImportMapping", "ImportRow", "ImportState", "Inspection",
     "InspectionKind", "JournalEntry", "Keeper", "Layer", "LayerPackage", "LearnedLife", "LetterState", "MailTrial",
     "MailWording", "Member", "Message", "MessageState", "Mounted", "Offer", "OfferStep", "OfferStepKind",
     "OpeningHours", "OutlookRow", "OutlookSheet", "OwnerLetter", "PackageItem", "PartOfDay", "Photo", "Price",
-    "Product", "ProposalState", "Purpose", "Reading", "ReadingDoubt", "ReadingKind", "Receipt", "Refusal", "Reminder",
-    "ReminderState", "ReminderTrial", "Report", "ReportKind", "ReportParty", "Role", "SignInKey", "Site", "Step",
-    "Storage", "Studio", "StudioQuerySet", "StudioRow", "Suppression", "Surface", "User", "Vehicle", "Verdict", "Visit",
-    "VisitProposal", "VisitState", "Withdrawable",
+    "Product", "ProposalState", "Purpose", "Reading", "ReadingDoubt", "ReadingKind", "Receipt", "RecordLink", "Refusal",
+    "Reminder", "ReminderState", "ReminderTrial", "Report", "ReportKind", "ReportParty", "Role", "SignInKey", "Site",
+    "Step", "Storage", "Studio", "StudioQuerySet", "StudioRow", "Suppression", "Surface", "User", "Vehicle", "Verdict",
+    "Visit", "VisitProposal", "VisitState", "Withdrawable",
 ]  # fmt: skip

@@ -15,7 +15,7 @@ from django.http import Http404, HttpResponse
 from django.shortcuts import redirect, render
 from django.urls import reverse
 from django.utils import timezone
-from django.utils.formats import date_format
+from django.utils.formats import date_format, number_format
 from django.utils.translation import gettext as _
 from django.views.decorators.cache import never_cache
 from django.views.decorators.http import require_http_methods
@@ -130,13 +130,24 @@ def _report(request: PortalRequest, told: str, form: forms.Form, here: _Here) ->
         messages.success(request, _("The photo is on record; the studio sees it. A photo alone moves no figure."))
     elif told == "wash":
         messages.success(request, _("Thank you, the wash is on record."))
-        messages.info(request, _("The forecast counts washes by how many there are a year; see below whether it has "
-                                 "the right number."))  # fmt: skip
+        messages.info(request, shift_words(moved) if moved else _one_wash(here.view))
     else:
         weight = _("A water test of your own counts at most a quarter of the studio’s.") if told == "water" else ""
         messages.success(request, f"{_('Thank you, it is on record.')} {weight}".strip())
         messages.info(request, shift_words(moved))
     return redirect(f"{address}?after={form.cleaned_data['kind']}" if told == "mishap" else address)
+
+
+def _one_wash(view: LogView) -> str:
+    """Why a wash moved no figure, and what would."""
+    if view.counted is None:
+        number = _("Nobody has told us how many there are a year; a usual number is assumed.")
+    else:
+        number = _("The forecast counts %(n)s a year.") % {"n": number_format(view.counted, 0)}
+    return _(
+        "One wash by itself moves no figure: wear follows from how the vehicle is washed all year. %(number)s See "
+        "below whether that is right."
+    ) % {"number": number}
 
 
 def _verb(told: str, data: dict[str, Any], here: _Here, upload: Any) -> Callable[[], object]:

@@ -2,15 +2,17 @@
 
 from django.urls import path
 
-from . import care_log, data, fleet, guide, home_screen, reports, views, visits, what_if, wishes
+from . import care_log, data, fleet, guide, home_screen, record, reports, views, visits, what_if, wishes
 
 app_name = "customer"
 urlpatterns = [
     path("", views.home, name="home"),
     path("vehicle/<int:vehicle_id>/", views.vehicle, name="vehicle"),
+    path("vehicle/<int:vehicle_id>/surface/<int:surface_id>/", views.surface, name="surface"),
     path("vehicle/<int:vehicle_id>/what-if/", what_if.what_if, name="what_if"),
     path("vehicle/<int:vehicle_id>/guide/", guide.guide, name="guide"),
     path("vehicle/<int:vehicle_id>/log/", care_log.log, name="log"),
+    path("vehicle/<int:vehicle_id>/record/", record.care_record, name="care_record"),
     path("photos/<uuid:uid>/<str:size>/", views.photo, name="photo"),
     path("report/<int:report_id>/", reports.report, name="report"),
     path("report/<int:report_id>/pdf/", reports.report_pdf, name="report_pdf"),

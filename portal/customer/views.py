@@ -6,6 +6,7 @@ from uuid import UUID
 
 from django.http import Http404, HttpResponse, HttpResponseBase
 from django.shortcuts import redirect, render
+from django.utils.cache import patch_vary_headers
 from django.views.decorators.cache import never_cache
 from django.views.decorators.gzip import gzip_page
 from django.views.decorators.http import require_GET
@@ -15,10 +16,11 @@ from lifecycle.care.photos import photo_file, photos_for_customer
 from lifecycle.care.reports.reads import of_customer
 from lifecycle.care.sentence import vehicle_sentence
 from lifecycle.care.vehicle_reads import vehicle_for_customer
+from lifecycle.care.vehicle_view import VehicleView
 from lifecycle.errors import NotFoundHere
 from portal.access.people import PortalRequest
 from portal.access.registry import access
-from portal.drawings.page import vehicle_page
+from portal.drawings.page import surface_page, vehicle_page
 from portal.pictures import picture_answer
 
 from .common import today_of
@@ -37,18 +39,42 @@ def home(request: PortalRequest) -> HttpResponse:
     return render(request, "customer/home.html", {"lines": lines})
 
 
+def _mine(request: PortalRequest, vehicle_id: int) -> VehicleView:
+    try:
+        return vehicle_for_customer(customer_ids=request.customer_ids, vehicle_id=vehicle_id, today=today_of(request))
+    except NotFoundHere as error:
+        raise Http404 from error
+
+
+@access("customer")
+@gzip_page
+@require_GET
+@never_cache
+def surface(request: PortalRequest, vehicle_id: int, surface_id: int) -> HttpResponse:
+    """One surface with its section and courses: what its fold holds, or a page of its own."""
+    view = _mine(request, vehicle_id)
+    number, row = next(((n, one) for n, one in enumerate(view.surfaces, 1) if one.id == surface_id), (0, None))
+    if row is None:
+        raise Http404
+    context = {"vehicle": view, "surface": surface_page(number, row, view)}
+    part = bool(getattr(request, "htmx", False))
+    answer = render(request, "customer/surface_part.html" if part else "customer/surface.html", context)
+    patch_vary_headers(answer, ["HX-Request"])
+    return answer
+
+
 @access("customer")
 @gzip_page
 @require_GET
 @never_cache
 def vehicle(request: PortalRequest, vehicle_id: int) -> HttpResponse:
-    """How my vehicle is, what is due and why, and how we know."""
-    try:
-        view = vehicle_for_customer(customer_ids=request.customer_ids, vehicle_id=vehicle_id, today=today_of(request))
-    except NotFoundHere as error:
-        raise Http404 from error
+    """How my vehicle is, what is due and why, and how we know. Only the worst surface comes with its drawings, the
+    others when their fold is opened; all of them where the whole page is asked for, to print."""
+    view = _mine(request, vehicle_id)
+    whole = "whole" in request.GET
     context = {
-        "page": vehicle_page(view),
+        "page": vehicle_page(view, whole=whole),
+        "whole": whole,
         "vehicle": view,
         "sentence": vehicle_sentence(view),
         "dues": due_words(view),

@@ -248,7 +248,7 @@ def draw(
         ]
     )
     return el(
-        "svg", parts, viewBox=f"0 0 {WIDTH} {HEIGHT}", role="img", class_="drawing course",
+        "svg", parts, viewBox=f"0 0 {WIDTH} {HEIGHT}", id=f"{key}-c", role="img", class_="drawing course",
         aria_labelledby=f"{key}-t {key}-d", data_course=key, data_from=scale.first.isoformat(),
         data_to=scale.last.isoformat(),
     )  # fmt: skip

@@ -67,6 +67,8 @@ class LayerPage:
 
 @dataclass(frozen=True, slots=True)
 class SurfacePage:
+    """One surface. `whole` false: folded, without its drawings and layers."""
+
     id: int
     number: int
     key: str
@@ -85,6 +87,7 @@ class SurfacePage:
     film: str
     notes: tuple[str, ...]
     layers: tuple[LayerPage, ...]
+    whole: bool = True
 
 
 @dataclass(frozen=True, slots=True)
@@ -216,8 +219,11 @@ def _repainted(surface: SurfaceView) -> str:
     return words.get(surface.finish, "") if strata.is_painted(surface) else ""
 
 
-def surface_page(number: int, surface: SurfaceView, vehicle: VehicleView, *, first: bool = False) -> SurfacePage:
-    """One surface with its section and its layers, the newest first. `first`: the one that is shown unfolded."""
+def surface_page(
+    number: int, surface: SurfaceView, vehicle: VehicleView, *, first: bool = False, whole: bool = True
+) -> SurfacePage:
+    """One surface with its section and its layers, the newest first. `first`: the one that is shown unfolded; `whole`
+    false: what its fold says while it is closed, and nothing is drawn."""
     stage = stage_of(surface)
     cut = strata.strata_of(surface, paint=vehicle.paint)
     title = _("Section through the %(surface)s") % {"surface": surface.name}
@@ -237,12 +243,13 @@ def surface_page(number: int, surface: SurfaceView, vehicle: VehicleView, *, fir
         first=first,
         estimate=seen_words(ruling, vehicle) if ruling is not None else "",
         repainted=_repainted(surface),
-        section=section.draw(cut, key=f"c{surface.id}", title=title),
+        section=section.draw(cut, key=f"c{surface.id}", title=title) if whole else SafeString(),
         strata=cut[::-1],
         clear=_clear_words(surface),
         film=_film_words(surface),
         notes=surface.notes,
-        layers=tuple(layer_page(layer, surface, vehicle) for layer in reversed(surface.layers)),
+        layers=tuple(layer_page(layer, surface, vehicle) for layer in reversed(surface.layers)) if whole else (),
+        whole=whole,
     )
 
 
@@ -255,11 +262,12 @@ def worst_of(surfaces: Sequence[SurfaceView]) -> SurfaceView | None:
     )
 
 
-def vehicle_page(vehicle: VehicleView) -> VehiclePage:
-    """The whole page of a vehicle."""
+def vehicle_page(vehicle: VehicleView, *, whole: bool = True) -> VehiclePage:
+    """The page of a vehicle. `whole` false: only the worst surface with its drawings."""
     worst = worst_of(vehicle.surfaces)
     surfaces = tuple(
-        surface_page(i, surface, vehicle, first=surface is worst) for i, surface in enumerate(vehicle.surfaces, start=1)
+        surface_page(i, surface, vehicle, first=surface is worst, whole=whole or surface is worst)
+        for i, surface in enumerate(vehicle.surfaces, start=1)
     )
     items = [
         PlanItem(number=page.number, code=surface.code, name=page.name, stage=page.stage, word=page.word.split(",")[0],

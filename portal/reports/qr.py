@@ -16,13 +16,23 @@ def check_url(token: str) -> str:
 
 
 def inline(token: str) -> SafeString:
-    """The code as SVG within a page; it holds nothing but our own address."""
-    code = segno.make(check_url(token), error="m", micro=False)
+    """The code of a report's check page as SVG within a page."""
+    return inline_of(check_url(token))
+
+
+def inline_of(address: str) -> SafeString:
+    """The code of one of our own addresses as SVG within a page; it holds nothing else."""
+    code = segno.make(address, error="m", micro=False)
     return mark_safe(code.svg_inline(scale=4, border=2, svgclass="qr", lineclass="qr-line"))  # noqa: S308  (no user text)
 
 
 def alone(token: str) -> bytes:
-    """The code as an SVG file, for print."""
+    """The code of a report's check page as an SVG file, for print."""
+    return alone_of(check_url(token))
+
+
+def alone_of(address: str) -> bytes:
+    """The code of one of our own addresses as an SVG file, for print."""
     out = io.BytesIO()
-    segno.make(check_url(token), error="m", micro=False).save(out, kind="svg", border=2, dark="#000")
+    segno.make(address, error="m", micro=False).save(out, kind="svg", border=2, dark="#000")
     return out.getvalue()

@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 from playwright.sync_api import expect
 
-from tests.browser.watch import LISTEN, Watched
+from tests.browser.watch import LISTEN, Watched, is_picture
 
 pytestmark = pytest.mark.browser
 SIZES = ((360, 740), (768, 1024), (1280, 900))
@@ -109,9 +109,12 @@ def test_the_course_is_there_in_print_forced_colours_reduced_motion_and_without_
     bare.close()
 
 
-def test_the_vehicle_page_is_light_and_paints_soon_over_3g(browser, portal):
-    """Under 100 kB, and on a fast 3G profile painted within 1 s. The server's own share is left out of the time: a busy
-    machine that runs the tests says nothing about the page."""
+@pytest.mark.parametrize("latency_ms", [150, 300])
+def test_the_vehicle_page_is_light_and_paints_soon_over_3g(browser, portal, latency_ms):
+    """Page, own style and own script under 100 kB as they are, not compressed; on a fast 3G profile (1.6 Mbit/s, 150 ms
+    there and back, nothing kept from before) painted within 1 s of the navigation. With 300 ms the two trips that no
+    page with a style sheet can save, its own and the sheet's, may add their 150 ms each. The server's own share is told
+    apart, and the best of three counts: what a machine busy with tests adds says nothing about the page."""
     context = browser.new_context(base_url=portal.address, viewport={"width": 360, "height": 740})
     first = context.new_page()
     first.goto(portal.sign_in("customer"))
@@ -122,12 +125,115 @@ def test_the_vehicle_page_is_light_and_paints_soon_over_3g(browser, portal):
     network = context.new_cdp_session(page)
     network.send("Network.enable")
     network.send("Network.setCacheDisabled", {"cacheDisabled": True})
-    network.send("Network.emulateNetworkConditions", THREE_G)
+    network.send("Network.setBypassServiceWorker", {"bypass": True})
+    network.send("Network.emulateNetworkConditions", {**THREE_G, "latency": latency_ms})
     watched.open(path)
-    assert watched.bytes_without_pictures() < 100_000
-    paint, first_byte = page.evaluate(
-        """() => [performance.getEntriesByName("first-contentful-paint")[0].startTime,
-                  performance.getEntriesByType("navigation")[0].responseStart]"""
-    )
-    assert paint - first_byte + THREE_G["latency"] < 1000, (paint, first_byte)
+    plain = sum(len(answer.body()) for answer in watched.fetched if answer.ok and not is_picture(answer))
+    assert plain < 100_000, plain
+    painted = []
+    for _ in range(3):
+        watched.open(path)
+        paint, waited = page.evaluate(
+            """() => { const page = performance.getEntriesByType("navigation")[0];
+                       return [performance.getEntriesByName("first-contentful-paint")[0].startTime,
+                               page.responseStart - page.requestStart]; }"""
+        )
+        painted.append(paint - max(0.0, waited - latency_ms))
+    assert min(painted) < 1000 + 2 * (latency_ms - 150), painted
     context.close()
+
+
+@pytest.mark.parametrize("keeper", SIZES[:1], indirect=True, ids=["360px"])
+def test_a_fold_fetches_what_it_holds_once_and_says_when_it_cannot(keeper):
+    page = keeper.page
+    place = page.locator(f"#{page.locator('[data-load]').first.get_attribute('id')}")
+    fold = page.locator("details.surface").filter(has=place)
+    assert fold.locator("svg.section").count() == 0
+    fold.locator("summary").first.focus()
+    page.context.set_offline(True)
+    page.keyboard.press("Enter")
+    expect(place.get_by_role("status")).to_have_text("It could not be loaded. Are you offline?")
+    assert fold.locator("a").is_visible(), "the link to a page of its own stays"
+    page.context.set_offline(False)
+    page.keyboard.press("Enter")
+    with page.expect_response(lambda answer: "/surface/" in answer.url) as fetched:
+        page.keyboard.press("Enter")
+    assert fetched.value.status == 200
+    expect(fold.locator("svg.section")).to_be_visible()
+    expect(fold.locator("svg.course[role=slider]").first).to_be_visible()  # the pictures of a fold are read out too
+    assert page.evaluate("document.activeElement.closest('details').open") is True
+    fold.locator("summary").first.press("Enter")
+    fold.locator("summary").first.press("Enter")
+    assert sum("/surface/" in answer.url and answer.ok for answer in keeper.fetched) == 1
+    # A link of the plan opens its fold, which fetches too.
+    target = page.locator("[data-load]").last.get_attribute("id")
+    last = page.locator("details.surface").filter(has=page.locator(f"#{target}"))
+    page.locator(f"dl.key a[href='#{target}']").first.click()
+    expect(last.locator("svg.section")).to_be_visible()
+    assert [line for line in keeper.problems() if "ERR_INTERNET_DISCONNECTED" not in line] == []
+
+
+def test_without_script_a_fold_links_to_a_page_of_its_own_and_everything_prints(browser, portal, people):
+    page = people["customer"].new_page()
+    page.goto(portal.sign_in("customer"))
+    where, cookies = page.url, people["customer"].cookies()
+    page.goto(f"{where}?whole=1")
+    folds = page.locator("details.surface").count()
+    assert page.locator("svg.section").count() == folds > 1
+    page.emulate_media(media="print")
+    page.evaluate("window.dispatchEvent(new Event('beforeprint'))")
+    assert page.locator("svg.section").last.is_visible()
+    assert not page.locator(".actions a").first.is_visible()
+    before = "(link) => getComputedStyle(link, '::after').content + getComputedStyle(link, '::before').content"
+    said = {page.locator("main a").nth(n).evaluate(before) for n in range(page.locator("main a").count())}
+    assert said == {"nonenone"}, "an address is printed behind a link"
+    page.close()
+    bare = browser.new_context(base_url=portal.address, java_script_enabled=False)
+    bare.add_cookies(cookies)
+    plain = bare.new_page()
+    plain.goto(where)
+    place = plain.locator(f"#{plain.locator('[data-load]').first.get_attribute('id')}")
+    plain.locator("details.surface").filter(has=place).locator("summary").first.click()
+    place.locator("a").click()
+    plain.wait_for_url("**/surface/**")
+    assert plain.locator("svg.section").is_visible()
+    bare.close()
+
+
+@pytest.mark.parametrize("keeper", SIZES[::2], indirect=True, ids=["360px", "1280px"])
+def test_the_focus_stays_where_it_was_when_the_answer_is_swapped(keeper):
+    """WCAG 2.2, 3.2.2 On Input and 2.4.3 Focus Order: what answers beside a field does not take the focus from it."""
+    page = keeper.page
+
+    def focused() -> str:
+        return page.evaluate("document.activeElement.id")
+
+    def answered(press):
+        with page.expect_response(lambda answer: "/what-if/" in answer.url):
+            press()
+        expect(page.locator(".htmx-request, .htmx-swapping, .htmx-settling")).to_have_count(0)
+
+    page.goto(f"{page.url}what-if/")
+    tab_to(page, "#u-washes_per_year")
+    page.keyboard.press("Control+A")
+    answered(lambda: page.keyboard.type("6"))
+    expect(page.locator("#answer figure")).to_be_visible()
+    assert focused() == "u-washes_per_year"
+    answered(lambda: page.keyboard.press("Tab"))
+    assert focused() != "u-washes_per_year"  # the Tab key went on, as it should
+    on = focused()
+    assert on
+    tab_to(page, "#u-drawn")
+    other = "ArrowUp" if page.locator("#u-drawn").evaluate("choice => choice.selectedIndex") else "ArrowDown"
+    page.keyboard.press(other)
+    page.keyboard.press("Tab")
+    answered(lambda: page.keyboard.press("Enter"))
+    assert focused() == "u-draw"
+    tab_to(page, "#u-how-head")
+    page.keyboard.press("Enter")
+    # An answer that comes while somebody reads further down: asked by the form, not by what has the focus.
+    for wanted in ("#u-how-head", "#u-table", "#whatif-c"):
+        page.locator(wanted).focus()
+        answered(lambda: page.evaluate("htmx.trigger('#use', 'submit')"))
+        assert focused() == wanted[1:]
+        assert page.locator("#u-how").get_attribute("open") is not None

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 from urllib.parse import urlsplit
 
 from axe_playwright_python.sync_playwright import Axe
+from playwright.sync_api import expect
 
 if TYPE_CHECKING:
     from playwright.sync_api import Page, Response
@@ -112,6 +113,7 @@ class Watched:
         """Everything wrong with the page that is open, in all widths and schemes, its folded parts unfolded."""
         said = []
         self.page.evaluate("document.querySelectorAll('details').forEach((part) => { part.open = true; })")
+        expect(self.page.locator("[data-load], [aria-busy=true]")).to_have_count(0)  # what a fold fetches is there
         for scheme in schemes:
             self.page.emulate_media(color_scheme=scheme, reduced_motion="reduce")
             for size in sizes:

@@ -295,7 +295,7 @@ class TestPage:
         told = page.vehicle_page(vehicle(*two))
         drawn = told.plan + "".join(s.section + "".join(x.picture or "" for x in s.layers) for s in told.surfaces)
         ids = re.findall(r'\bid="([^"]+)"', drawn)
-        assert len(ids) == len(set(ids)) == 2 * 4 + 1
+        assert len(ids) == len(set(ids)) == 2 * 5 + 1
 
     def test_every_stage_has_a_pattern(self) -> None:
         patterns = Path(__file__).parents[2] / "portal/templates/parts/patterns.html"

@@ -313,7 +313,8 @@ def test_no_customer_page_has_a_personal_word_of_the_former_keeper(sold):
     report = vehicle.reports.get()
     ids = {"vehicle_id": [vehicle.pk], "uid": [photo.uid], "size": ["full", "small"], "report_id": [report.pk],
            "token": [report.token], "visit_id": [vehicle.visits.get().pk], "customer_id": [former.pk],
-           "proposal_id": [vehicle.proposals.get().pk]}  # fmt: skip
+           "proposal_id": [vehicle.proposals.get().pk],
+           "surface_id": [vehicle.surfaces.order_by("pk").first().pk]}  # fmt: skip
     browser = as_user(buyer)
     pages = 0
     for name, pattern in ALL:

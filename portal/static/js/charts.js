@@ -64,4 +64,21 @@ function make_readable(chart) {
 
 function read_all(root) { root.querySelectorAll("svg[data-course][role=img]").forEach(make_readable); }
 read_all(document);
-document.addEventListener("htmx:afterSwap", (event) => read_all(event.target));
+["htmx:afterSwap", "sheenward:loaded"].forEach((name) => {
+  document.addEventListener(name, (event) => read_all(event.target));
+});
+
+/* An answer that is swapped while somebody reads in it: the focus stays where it was, and what was unfolded. */
+let kept_focus = "", kept_open = [];
+document.addEventListener("htmx:beforeSwap", (event) => {
+  const target = event.detail.target, now = document.activeElement;
+  kept_focus = target.contains(now) ? now.id : "";
+  kept_open = [...target.querySelectorAll("details[open][id]")].map((fold) => fold.id);
+});
+document.addEventListener("htmx:afterSettle", () => {
+  kept_open.forEach((id) => { const fold = document.getElementById(id); if (fold) { fold.open = true; } });
+  const place = kept_focus && document.getElementById(kept_focus);
+  if (place && document.activeElement !== place) { place.focus({ preventScroll: true }); }
+  kept_focus = "";
+  kept_open = [];
+});

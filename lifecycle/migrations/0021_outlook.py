@@ -7,7 +7,7 @@ from django.db import migrations, models
 class Migration(migrations.Migration):
 
     dependencies = [
-        ("lifecycle", "0019_imports"),
+        ("lifecycle", "0020_care_record"),
     ]
 
     operations = [
