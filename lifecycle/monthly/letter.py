@@ -19,7 +19,7 @@ from lifecycle.outlook.sheet import MonthSheet
 from lifecycle.outlook.sheet_reads import OutlookPage
 
 SHOWN = 6
-WORDS = {TIRED: "tired", END: "at the end of its life"}
+WORDS = {TIRED: "tired", END: "at the end of their life"}
 
 
 @dataclass(frozen=True, slots=True)
@@ -98,9 +98,7 @@ def _right(view: RightView) -> tuple[str, ...]:
     said = []
     for row in view.calibrations:
         if row.whole.hit.n:
-            said.append(
-                f"Of the layers forecast to be {WORDS[row.what]}, so many were when seen: {_of(row.whole.hit)}."
-            )
+            said.append(f"Of layers forecast to be {WORDS[row.what]}, seen to be so: {_of(row.whole.hit)}.")
     if not said:
         said.append(
             "Forecasts: cannot tell yet; no layer forecast to be tired has been looked at after a decontamination."

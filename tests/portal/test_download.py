@@ -34,7 +34,7 @@ NOT_ABOUT_A_CUSTOMER = {
     "lifecycle.Document": "data sheets of products", "lifecycle.Gauge": "the studio's tools",
     "lifecycle.FigureOverride": "the studio's figures", "lifecycle.LearnedLife": "figures over many vehicles",
     "lifecycle.OpeningHours": "the studio's", "lifecycle.Closure": "the studio's", "lifecycle.Hands": "the studio's",
-    "lifecycle.OutlookSheet": "sums over a site", "lifecycle.OwnerLetter": "to the studio's owners",
+    "lifecycle.OwnerLetter": "to the studio's owners",
     "lifecycle.OutlookSheet": "sums over a site", "lifecycle.MailWording": "the studio's own sentences",
     "lifecycle.MailTrial": "the studio's own sentences being tried",
     "lifecycle.Price": "the price list", "lifecycle.ClimateNormal": "the weather of a place",
