@@ -54,6 +54,8 @@ STEPS: Mapping[str, Step] = {
         Step("settle", "Receipts settled", "lifecycle.reminders.receipts.settle", timedelta(minutes=2)),
         Step("offers", "Advice on record", "lifecycle.outlook.offers.recommend", timedelta(minutes=15)),
         Step("outlook", "Outlook prepared", "lifecycle.outlook.prepared.prepare", timedelta(hours=1)),
+        Step("hooks", "Other programs told", "lifecycle.connect.hook_sending.deliver", timedelta(minutes=2)),
+        Step("tidy", "Old answers to programs thrown away", "lifecycle.connect.tidy.tidy", timedelta(hours=6)),
     )
 }
 
@@ -185,3 +187,11 @@ def offers() -> None:
 @shared_task(name="lifecycle.outlook")
 def outlook() -> None:
     run("outlook")
+@shared_task(name="lifecycle.hooks")
+def hooks() -> None:
+    run("hooks")
+
+
+@shared_task(name="lifecycle.tidy")
+def tidy() -> None:
+    run("tidy")
