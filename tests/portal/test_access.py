@@ -16,10 +16,9 @@ from lifecycle.care.importing import receive_file
 from lifecycle.care.opening import close_site
 from lifecycle.care.packages import ItemEntry, save_package
 from lifecycle.care.photos import add_photo
-from lifecycle.models import Complaint, Finding, Inspection, Offer, OfferStep, Suppression, Visit, VisitProposal
+from lifecycle.models import Complaint, Finding, Hook, HookDelivery, Inspection, Offer, OfferStep, Suppression, Visit
 from lifecycle.outlook.prepared import prepare_studio
 from lifecycle.outlook.spreading import spread_invitations
-from lifecycle.models import Complaint, Finding, Hook, HookDelivery, Inspection, Offer, OfferStep, Suppression, Visit
 from portal.access.middleware import AccessMiddleware
 from tests import people
 from tests.factories import (
@@ -115,10 +114,10 @@ WHO = {
     "studio:outlook_prepare": OWNER,
     "studio:outlook_spread": OWNER,
     "studio:outlook_spreading": OWNER,
-    "studio:outlook_answers": OWNER,
     "studio:right": OWNER,
     "studio:right_rows": OWNER,
     "studio:right_reminders": OWNER,
+    "studio:outlook_answers": OWNER,
     "studio:sites": MEMBERS,
     "studio:site": MEMBERS,
     "studio:site_place": OWNER,
@@ -261,18 +260,18 @@ def world():
         studio=studio, site_id=vehicle.site_id, first=NOW.date() + timedelta(days=900),
         last=NOW.date() + timedelta(days=900), reason="stocktaking", actor="member:1", at=NOW,
     ).pk  # fmt: skip
-    prepare_studio(studio=studio, actor="cycle", at=NOW)
-    VisitProposal.objects.create(
-        studio=studio, site=vehicle.site, vehicle=vehicle, key="a", earliest=due.earliest, ideal=due.ideal,
-        latest=due.latest, labour_h=1, tasks=[due.task], made_at=NOW,
-    )  # fmt: skip
-    ids["spreading_id"] = spread_invitations(studio=studio, site_id=vehicle.site_id, actor="member:1", at=NOW).pk
     hook = Hook.objects.create(studio=studio, url="https://example.org/told", kinds=["layer.recorded"], made_at=NOW)
     told = HookDelivery.objects.create(studio=studio, hook=hook, entry_id=1, payload="{}", made_at=NOW, state_at=NOW)
     ids |= {"hook_id": hook.pk, "delivery_id": told.pk}
     listed = receive_file(studio=studio, kind="customers", upload=b"name;email\nA;a@example.org\n", actor="x", at=NOW)
     ids["import_id"] = listed.pk
     ids["token_id"] = made_token(people.owner(studio)).id
+    prepare_studio(studio=studio, actor="cycle", at=NOW)
+    vehicle.proposals.create(
+        studio=studio, site=vehicle.site, key="a", earliest=due.earliest, ideal=due.ideal, latest=due.latest,
+        labour_h=1, tasks=[due.task], made_at=NOW,
+    )  # fmt: skip
+    ids["spreading_id"] = spread_invitations(studio=studio, site_id=vehicle.site_id, actor="member:1", at=NOW).pk
     files = {"uid": photo.uid, "size": "full", "sheet": sheet.uid}
     return studio, keeper, ids | files | {"key": "clog.rate", "group": "clog", "mail": "service", "language": "de"}
 
