@@ -55,6 +55,8 @@ STEPS: Mapping[str, Step] = {
         Step("offers", "Advice on record", "lifecycle.outlook.offers.recommend", timedelta(minutes=15)),
         Step("outlook", "Outlook prepared", "lifecycle.outlook.prepared.prepare", timedelta(hours=1)),
         Step("monthly", "Owners' monthly letters", "lifecycle.monthly.post.send", timedelta(hours=1)),
+        Step("hooks", "Other programs told", "lifecycle.connect.hook_sending.deliver", timedelta(minutes=2)),
+        Step("tidy", "Old answers to programs thrown away", "lifecycle.connect.tidy.tidy", timedelta(hours=6)),
     )
 }
 
@@ -191,3 +193,11 @@ def outlook() -> None:
 @shared_task(name="lifecycle.monthly")
 def monthly() -> None:
     run("monthly")
+@shared_task(name="lifecycle.hooks")
+def hooks() -> None:
+    run("hooks")
+
+
+@shared_task(name="lifecycle.tidy")
+def tidy() -> None:
+    run("tidy")

@@ -15,6 +15,7 @@ from django.db.models import Count, Prefetch, Q, QuerySet
 from lifecycle.care.directory import Page
 from lifecycle.care.find import one
 from lifecycle.care.worklist import task_title
+from lifecycle.errors import DomainError
 from lifecycle.models import (
     LIVE_DUE,
     CareDue,
@@ -181,6 +182,18 @@ def vehicle(studio: Studio, vehicle_id: int) -> VehicleFacts:
         for s in Surface.objects.of(studio).filter(vehicle=vehicle_id).order_by("id")
     )
     return _vehicle(row, surfaces)
+
+
+def still_here(studio: Studio, vehicle_id: int) -> None:
+    """Refuse a record about a vehicle that has left.
+
+    Raises:
+        DomainError: it has left.
+        NotFoundHere: it is not of this studio.
+    """
+    left_on = one(Vehicle, studio, vehicle_id).retired_on
+    if left_on is not None:
+        raise DomainError(f"This vehicle left on {left_on}; let it come back first.")
 
 
 def _layer(row: Any) -> LayerFacts:

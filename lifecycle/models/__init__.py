@@ -1,6 +1,6 @@
 """All models, one noun a file."""
 
-from .api import ApiToken
+from .api import ApiAnswer, ApiToken
 from .base import StudioQuerySet, StudioRow, Withdrawable
 from .care import LIVE_DUE, CareDue, DueState, Refusal
 from .care_record import GUARDED as GUARDED_CARE_RECORDS
@@ -24,6 +24,7 @@ from .doubt import ReadingDoubt
 from .figures import FigureOverride
 from .habits import CareEvent, Habits, Storage
 from .heartbeat import Heartbeat
+from .hook import Hook, HookCursor, HookDelivery, HookState
 from .imports import (
     WAITING_IMPORTS,
     WORKING_IMPORTS,
@@ -66,17 +67,18 @@ from .wording import MailTrial, MailWording
 
 __all__ = [
     "APPEND_ONLY_TABLES", "FINAL_STATES", "GUARDED_CARE_RECORDS", "GUARDED_CORRECTIONS", "GUARDED_REPORTS", "LIVE_DUE",
-    "OPEN_VISITS", "REQUESTS", "WAITING_IMPORTS", "WORKING_IMPORTS", "ApiToken", "Assessment", "Bay", "CalendarFeed",
-    "CareDue", "CareEvent", "CareRecord", "ClimateNormal", "ClimateService", "Closure", "Complaint", "Consent",
-    "ConsentBy", "ConsentWay", "ContractRule", "ContractTerm", "Correction", "CorrectionConsent", "CorrectionPanel",
-    "CorrectionPlan", "CorrectionSignature", "Customer", "Document", "DocumentKind", "DueState", "EarlyReceipt",
-    "FigureOverride", "Finding", "FindingKind", "Forecast", "ForecastCheck", "Gauge", "Habits", "Hands", "Heartbeat",
-    "ImportFile", "ImportKey", "ImportKind", "ImportMade", "ImportMapping", "ImportRow", "ImportState", "Inspection",
-    "InspectionKind", "JournalEntry", "Keeper", "Layer", "LayerPackage", "LearnedLife", "LetterState", "MailTrial",
-    "MailWording", "Member", "Message", "MessageState", "Mounted", "Offer", "OfferStep", "OfferStepKind",
-    "OpeningHours", "OutlookRow", "OutlookSheet", "OwnerLetter", "PackageItem", "PartOfDay", "Photo", "Price",
-    "Product", "ProposalState", "Purpose", "Reading", "ReadingDoubt", "ReadingKind", "Receipt", "RecordLink", "Refusal",
-    "Reminder", "ReminderState", "ReminderTrial", "Report", "ReportKind", "ReportParty", "Role", "SignInKey", "Site",
-    "Step", "Storage", "Studio", "StudioQuerySet", "StudioRow", "Suppression", "Surface", "User", "Vehicle", "Verdict",
-    "Visit", "VisitProposal", "VisitState", "Withdrawable",
+    "OPEN_VISITS", "REQUESTS", "WAITING_IMPORTS", "WORKING_IMPORTS", "ApiAnswer", "ApiToken", "Assessment", "Bay",
+    "CalendarFeed", "CareDue", "CareEvent", "CareRecord", "ClimateNormal", "ClimateService", "Closure", "Complaint",
+    "Consent", "ConsentBy", "ConsentWay", "ContractRule", "ContractTerm", "Correction", "CorrectionConsent",
+    "CorrectionPanel", "CorrectionPlan", "CorrectionSignature", "Customer", "Document", "DocumentKind", "DueState",
+    "EarlyReceipt", "FigureOverride", "Finding", "FindingKind", "Forecast", "ForecastCheck", "Gauge", "Habits", "Hands",
+    "Heartbeat", "Hook", "HookCursor", "HookDelivery", "HookState", "ImportFile", "ImportKey", "ImportKind",
+    "ImportMade", "ImportMapping", "ImportRow", "ImportState", "Inspection", "InspectionKind", "JournalEntry", "Keeper",
+    "Layer", "LayerPackage", "LearnedLife", "LetterState", "MailTrial", "MailWording", "Member", "Message",
+    "MessageState", "Mounted", "Offer", "OfferStep", "OfferStepKind", "OpeningHours", "OutlookRow", "OutlookSheet",
+    "OwnerLetter", "PackageItem", "PartOfDay", "Photo", "Price", "Product", "ProposalState", "Purpose", "Reading",
+    "ReadingDoubt", "ReadingKind", "Receipt", "RecordLink", "Refusal", "Reminder", "ReminderState", "ReminderTrial",
+    "Report", "ReportKind", "ReportParty", "Role", "SignInKey", "Site", "Step", "Storage", "Studio", "StudioQuerySet",
+    "StudioRow", "Suppression", "Surface", "User", "Vehicle", "Verdict", "Visit", "VisitProposal", "VisitState",
+    "Withdrawable",
 ]  # fmt: skip

@@ -32,3 +32,27 @@ class ApiToken(StudioRow):
 
     def __str__(self) -> str:
         return self.name
+
+
+class ApiAnswer(StudioRow):
+    """What a deed was answered, kept under the key that its sender gave it. `status` None: under way, claimed until
+    `lease_until`. Only digests of the key and of the request stand here."""
+
+    token = models.ForeignKey(ApiToken, on_delete=models.CASCADE, related_name="answers")
+    key_digest = models.CharField(max_length=64)
+    request_digest = models.CharField(max_length=64)
+    claim = models.UUIDField(null=True, blank=True)
+    lease_until = models.DateTimeField(null=True, blank=True)
+    status = models.PositiveSmallIntegerField(null=True, blank=True)
+    body = models.TextField(blank=True)
+    location = models.CharField(max_length=200, blank=True)
+    made_at = models.DateTimeField(db_index=True)
+
+    class Meta:
+        constraints = (
+            models.UniqueConstraint(fields=["token", "key_digest"], name="answer_once"),
+            models.CheckConstraint(
+                condition=Q(status__isnull=False) | Q(claim__isnull=False, lease_until__isnull=False),
+                name="answer_or_claim",
+            ),
+        )

@@ -40,6 +40,7 @@ BELONG: Final = {
         "studio:documents",
         "studio:imports",
         "studio:tokens",
+        "studio:hooks",
         "studio:api_reference",
     )
 }

@@ -13,6 +13,8 @@ from django.http import HttpRequest, HttpResponse
 from django.urls import reverse
 from ninja.errors import ValidationError
 
+from lifecycle.errors import DomainError, NotFoundHere
+
 MEDIA_TYPE: Final = "application/problem+json"
 REALM: Final = 'Bearer realm="Sheenward"'
 MOST_DETAILS: Final = 20
@@ -94,8 +96,18 @@ def answer(problem: Problem) -> HttpResponse:
     return response
 
 
+def of_domain(error: DomainError) -> Problem:
+    """A verb's or a read's refusal as a problem."""
+    if isinstance(error, NotFoundHere):
+        return Problem("not-found", error.message, where=error.field)
+    return Problem("refused", error.message, where=f"body.{error.field}" if error.field else "")
+
+
 def of_validation(error: ValidationError) -> Problem:
-    """Everything that is wrong with a request, in one problem."""
+    """Everything that is wrong with a request, in one problem; a missing key has a kind of its own."""
+    if any(tuple(one.get("loc", ()))[-1:] == ("Idempotency-Key",) and one.get("type") == "missing"
+           for one in error.errors):  # fmt: skip
+        return Problem("no-key", "A deed needs a key, so that it is done once.", where="header.Idempotency-Key")
     places = [".".join(str(step) for step in _place(one)) for one in error.errors]
     told = [f"{place}: {one.get('msg', 'cannot be')}." for place, one in zip(places, error.errors, strict=True)]
     return Problem("invalid", " ".join(told[:MOST_DETAILS]), where=", ".join(dict.fromkeys(places[:MOST_DETAILS])))

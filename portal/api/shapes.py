@@ -37,7 +37,20 @@ BodyId = Annotated[int, Field(ge=1, le=MOST_ID, strict=True)]
 Day = Annotated[date, BeforeValidator(_iso_day)]
 # The pattern stands in the document, the validator holds what a pattern of JSON Schema says loosely.
 PRINTABLE: Final = r"^[^\x00-\x1f\x7f]*$"
+NOT_BLANK: Final = r"^[^\x00-\x1f\x7f]*[^\s\x00-\x1f\x7f][^\x00-\x1f\x7f]*$"
 Line = Annotated[str, AfterValidator(_no_control)]
+Number = Annotated[float, Field(strict=True, allow_inf_nan=False)]
+
+
+def line(most: int, *, least: int = 0, says: str = "") -> Any:
+    """One line of text in a body; needed where it must not be empty.
+
+    Args:
+        least, most: characters.  says: what it is for.
+    """
+    if least:
+        return Field(..., min_length=least, max_length=most, pattern=NOT_BLANK, description=says)
+    return Field("", max_length=most, pattern=PRINTABLE, description=says)
 
 
 class Problem(Schema):
@@ -236,6 +249,26 @@ class Outlook(Schema):
     currency: str
     months: list[Month]
     left_out: list[str]
+
+
+class Made(Schema):
+    """What a deed made, and where it can be read."""
+
+    id: int
+    href: str
+
+
+class Warned(Schema):
+    """Something that speaks against a layer, which was recorded all the same."""
+
+    code: str
+    says: str
+
+
+class MadeLayer(Made):
+    """The layer, and what speaks against it though no rule forbids it."""
+
+    warnings: list[Warned]
 
 
 class Closed(Schema):

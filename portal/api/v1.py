@@ -9,7 +9,7 @@ from django.http import Http404, HttpRequest, HttpResponse
 from ninja import NinjaAPI
 from ninja.errors import AuthenticationError, HttpError, ValidationError
 
-from lifecycle.errors import DomainError, NotFoundHere
+from lifecycle.errors import DomainError
 
 from . import due, events, layers, offers, outlook, problems, vehicles
 from .bearer import no_token
@@ -86,11 +86,4 @@ def _not_here(request: HttpRequest, error: Http404) -> HttpResponse:
 
 @api.exception_handler(DomainError)
 def _refused(request: HttpRequest, error: DomainError) -> HttpResponse:
-    return problems.answer(of_domain(error))
-
-
-def of_domain(error: DomainError) -> Problem:
-    """A verb's or a read's refusal as a problem."""
-    if isinstance(error, NotFoundHere):
-        return Problem("not-found", error.message, where=error.field)
-    return Problem("refused", error.message, where=f"body.{error.field}" if error.field else "")
+    return problems.answer(problems.of_domain(error))

@@ -13,6 +13,7 @@ from django.views.decorators.http import require_GET, require_http_methods
 
 from lifecycle.care import documents, founding, goods, house_reads
 from lifecycle.condition import learning
+from lifecycle.connect.hooks import switched_off
 from lifecycle.errors import DomainError, NotFoundHere
 from portal.access.invitation import days_it_holds, invite
 from portal.access.people import MemberRequest
@@ -27,7 +28,7 @@ from .register import sent, who_and_when
 @require_GET
 def house(request: MemberRequest) -> HttpResponse:
     """What belongs to the studio itself, as a plain list."""
-    return render(request, "studio/house.html")
+    return render(request, "studio/house.html", {"hooks_off": switched_off(request.member.studio)})
 
 
 def _send_link(request: MemberRequest, row: house_reads.MemberRow) -> None:

@@ -13,6 +13,7 @@ from django.views.decorators.cache import never_cache
 from django.views.decorators.http import require_GET, require_http_methods, require_POST
 
 from lifecycle.connect import tokens
+from lifecycle.connect.hook_events import EVENT_KINDS
 from lifecycle.connect.scopes import open_to
 from lifecycle.errors import DomainError, NotFoundHere
 from portal.access.people import MemberRequest
@@ -88,4 +89,4 @@ def end_token(request: MemberRequest, token_id: int) -> HttpResponse:
 @require_GET
 def api_reference(request: MemberRequest) -> HttpResponse:
     """What programs can ask and how, out of the API's own document."""
-    return render(request, "studio/api_reference.html", {"reference": reference()})
+    return render(request, "studio/api_reference.html", {"reference": reference(), "event_kinds": EVENT_KINDS.values()})

@@ -12,6 +12,7 @@ from . import (
     customers,
     documents,
     figures,
+    hooks,
     house,
     imports,
     intake,
@@ -171,5 +172,8 @@ urlpatterns = [
     path("outlook/answers/", outlook.answers, name="outlook_answers"),
     path("tokens/", programs.token_list, name="tokens"),
     path("tokens/<int:token_id>/end/", programs.end_token, name="end_token"),
+    path("webhooks/", hooks.hook_list, name="hooks"),
+    path("webhooks/<int:hook_id>/", hooks.hook, name="hook"),
+    path("webhooks/<int:hook_id>/again/<int:delivery_id>/", hooks.resend, name="resend_hook"),
     path("api/", programs.api_reference, name="api_reference"),
 ]

@@ -45,7 +45,8 @@ UNLINKED = {
 MEMBER = "looked at in test_member: it needs a member with a password and a second factor"
 API = (
     "api:list_vehicles", "api:one_vehicle", "api:list_layers", "api:list_events", "api:list_due", "api:list_offers",
-    "api:one_offer", "api:outlook_months",
+    "api:one_offer", "api:outlook_months", "api:register_vehicle", "api:record_layer", "api:record_event",
+    "api:answer_offer",
 )  # fmt: skip
 # What answers without a page, or asks for a state that a walk does not come into; each with the reason.
 NO_PAGE = {
@@ -110,6 +111,8 @@ NO_PAGE = {
     "studio:import_file": "looked at in test_imports: it needs a file",
     "studio:import_errors": "a CSV file",
     "studio:end_token": "takes a form only",
+    "studio:resend_hook": "takes a form only",
+    "studio:hook": "needs an address of another program, which the demo has none of; its pieces are those of the list",
     "api:openapi-json": "JSON",
     **dict.fromkeys(API, "JSON for programs, with a token"),
 }

@@ -16,7 +16,7 @@ from lifecycle.care.importing import receive_file
 from lifecycle.care.opening import close_site
 from lifecycle.care.packages import ItemEntry, save_package
 from lifecycle.care.photos import add_photo
-from lifecycle.models import Complaint, Finding, Inspection, Offer, OfferStep, Suppression, Visit, VisitProposal
+from lifecycle.models import Complaint, Finding, Hook, HookDelivery, Inspection, Offer, OfferStep, Suppression, Visit
 from lifecycle.outlook.prepared import prepare_studio
 from lifecycle.outlook.spreading import spread_invitations
 from portal.access.middleware import AccessMiddleware
@@ -114,13 +114,13 @@ WHO = {
     "studio:outlook_prepare": OWNER,
     "studio:outlook_spread": OWNER,
     "studio:outlook_spreading": OWNER,
-    "studio:outlook_answers": OWNER,
     "studio:right": OWNER,
     "studio:letter": OWNER,
     "studio:letter_pdf": OWNER,
     "studio:letter_choice": OWNER,
     "studio:right_rows": OWNER,
     "studio:right_reminders": OWNER,
+    "studio:outlook_answers": OWNER,
     "studio:sites": MEMBERS,
     "studio:site": MEMBERS,
     "studio:site_place": OWNER,
@@ -168,6 +168,9 @@ WHO = {
     "studio:tokens": MEMBERS,
     "studio:end_token": MEMBERS,
     "studio:api_reference": MEMBERS,
+    "studio:hooks": OWNER,
+    "studio:hook": OWNER,
+    "studio:resend_hook": OWNER,
 }
 ROLES = {
     MEMBERS: {"owner", "technician", "desk"},
@@ -176,7 +179,7 @@ ROLES = {
     OWNER: {"owner"},
 }
 POST_ONLY = {"studio:check_readings", "studio:close_complaint", "studio:settle", "studio:pause", "studio:tend",
-             "studio:calendar_address", "studio:phoned", "studio:end_token",
+             "studio:calendar_address", "studio:phoned", "studio:end_token", "studio:resend_hook",
              "studio:wording_page"}  # fmt: skip
 WITH_OBJECT = (
     "studio:site_calendar", "studio:opening", "studio:hands", "studio:closures", "studio:closure",
@@ -191,7 +194,8 @@ WITH_OBJECT = (
     "studio:take_back", "studio:contract_rule", "studio:stop_rule", "studio:term_done", "studio:readmit",
     "studio:erase", "studio:document", "studio:reports", "studio:findings", "studio:report_draft", "studio:report",
     "studio:report_pdf", "studio:report_addendum", "studio:product_windows", "studio:package", "studio:apply_package",
-    "studio:intake", "studio:intake_finding", "studio:request", "studio:import_file", "studio:import_errors",
+    "studio:intake", "studio:intake_finding", "studio:request", "studio:hook",
+    "studio:import_file", "studio:import_errors",
 )  # fmt: skip
 WITH_FORM = {
     "studio:opening", "studio:hands", "studio:closures", "studio:closure",
@@ -205,7 +209,7 @@ WITH_FORM = {
     "studio:part", "studio:wheel_sets", "studio:take_back", "studio:contract_rule",
     "studio:stop_rule", "studio:term_done", "studio:readmit", "studio:erase", "studio:report_draft",
     "studio:report_addendum",
-    "studio:intake", "studio:intake_finding", "studio:request", "studio:import_file",
+    "studio:intake", "studio:intake_finding", "studio:request", "studio:hook", "studio:import_file",
 }  # fmt: skip
 
 
@@ -259,15 +263,18 @@ def world():
         studio=studio, site_id=vehicle.site_id, first=NOW.date() + timedelta(days=900),
         last=NOW.date() + timedelta(days=900), reason="stocktaking", actor="member:1", at=NOW,
     ).pk  # fmt: skip
-    prepare_studio(studio=studio, actor="cycle", at=NOW)
-    VisitProposal.objects.create(
-        studio=studio, site=vehicle.site, vehicle=vehicle, key="a", earliest=due.earliest, ideal=due.ideal,
-        latest=due.latest, labour_h=1, tasks=[due.task], made_at=NOW,
-    )  # fmt: skip
-    ids["spreading_id"] = spread_invitations(studio=studio, site_id=vehicle.site_id, actor="member:1", at=NOW).pk
+    hook = Hook.objects.create(studio=studio, url="https://example.org/told", kinds=["layer.recorded"], made_at=NOW)
+    told = HookDelivery.objects.create(studio=studio, hook=hook, entry_id=1, payload="{}", made_at=NOW, state_at=NOW)
+    ids |= {"hook_id": hook.pk, "delivery_id": told.pk}
     listed = receive_file(studio=studio, kind="customers", upload=b"name;email\nA;a@example.org\n", actor="x", at=NOW)
     ids["import_id"] = listed.pk
     ids["token_id"] = made_token(people.owner(studio)).id
+    prepare_studio(studio=studio, actor="cycle", at=NOW)
+    vehicle.proposals.create(
+        studio=studio, site=vehicle.site, key="a", earliest=due.earliest, ideal=due.ideal, latest=due.latest,
+        labour_h=1, tasks=[due.task], made_at=NOW,
+    )  # fmt: skip
+    ids["spreading_id"] = spread_invitations(studio=studio, site_id=vehicle.site_id, actor="member:1", at=NOW).pk
     files = {"uid": photo.uid, "size": "full", "sheet": sheet.uid}
     return studio, keeper, ids | files | {"key": "clog.rate", "group": "clog", "mail": "service", "language": "de"}
 

@@ -9,7 +9,7 @@ from django.test import Client
 from django.utils import timezone
 
 from lifecycle.care.founding import change_role, end_member
-from lifecycle.connect.scopes import SCOPES, open_to
+from lifecycle.connect.scopes import open_to
 from lifecycle.connect.tokens import PER_MINUTE, end_token
 from lifecycle.models import ApiToken, JournalEntry, Offer, OfferStep
 from tests import people
@@ -183,9 +183,3 @@ class TestRateLimit:
         ask = program(people.owner(studio), "read:due")
         ask.get("/api/v1/vehicles")
         assert ApiToken.objects.get().used == 1
-
-
-def test_every_scope_is_asked_for_somewhere():
-    document = Client().get("/api/v1/openapi.json").json()
-    asked = {told["x-scope"] for methods in document["paths"].values() for told in methods.values()}
-    assert asked <= set(SCOPES)

@@ -12,6 +12,7 @@ from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
 from django.utils import timezone
 
+from lifecycle.connect.hook_events import EVENT_KINDS
 from lifecycle.connect.scopes import open_to
 from lifecycle.connect.tokens import MOST_LIVE
 from lifecycle.models import ApiToken, JournalEntry
@@ -127,6 +128,8 @@ class TestReference:
                     assert f"<code>{parameter['name']}</code>" in page
         for name in document["components"]["schemas"]:
             assert f"<summary>{name}</summary>" in page
+        for kind in EVENT_KINDS:
+            assert f"<code>{kind}</code>" in page
         for code in KINDS:
             assert f'id="problem-{code}"' in page
 

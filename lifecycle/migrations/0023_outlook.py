@@ -7,7 +7,7 @@ from django.db import migrations, models
 class Migration(migrations.Migration):
 
     dependencies = [
-        ("lifecycle", "0020_care_record"),
+        ("lifecycle", "0022_webhooks"),
     ]
 
     operations = [
