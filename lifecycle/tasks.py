@@ -52,6 +52,7 @@ STEPS: Mapping[str, Step] = {
         Step("deliver", "Messages handed over", "lifecycle.reminders.outbox.deliver", timedelta(minutes=1)),
         Step("sweep", "Doubtful hand-overs looked after", "lifecycle.reminders.outbox.sweep", timedelta(minutes=2)),
         Step("settle", "Receipts settled", "lifecycle.reminders.receipts.settle", timedelta(minutes=2)),
+        Step("handovers", "Offers to new keepers ended", "lifecycle.care.handover.expire", timedelta(minutes=30)),
         Step("offers", "Advice on record", "lifecycle.outlook.offers.recommend", timedelta(minutes=15)),
         Step("outlook", "Outlook prepared", "lifecycle.outlook.prepared.prepare", timedelta(hours=1)),
         Step("monthly", "Owners' monthly letters", "lifecycle.monthly.post.send", timedelta(hours=1)),
@@ -178,6 +179,11 @@ def sweep() -> None:
 @shared_task(name="lifecycle.settle")
 def settle() -> None:
     run("settle")
+
+
+@shared_task(name="lifecycle.handovers")
+def handovers() -> None:
+    run("handovers")
 
 
 @shared_task(name="lifecycle.offers")

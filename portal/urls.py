@@ -5,6 +5,7 @@ from __future__ import annotations
 from django.urls import include, path
 
 from portal.calendars import calendar
+from portal.customer.handover import take
 from portal.demo_signin import enter
 from portal.health import healthz
 from portal.home import home
@@ -21,6 +22,7 @@ urlpatterns = [
     path("studio/", include("portal.studio.urls")),
     path("check/<str:token>/", report_check, name="report_check"),
     path("check/record/<str:code>/", record_check, name="record_check"),
+    path("handover/<str:token>/", take, name="handover"),
     path("record/<str:token>/", record, name="record"),
     path("record/<str:token>/pdf/", record_pdf, name="record_pdf"),
     path("record/<str:token>/json/", record_json, name="record_json"),

@@ -19,7 +19,7 @@ from django.db import models, transaction
 from django.db.models import Q
 
 from lifecycle import journal
-from lifecycle.care import correction_consent
+from lifecycle.care import correction_consent, handover
 from lifecycle.care.addresses import Named, digest, without
 from lifecycle.care.find import one
 from lifecycle.care.importing import forget_person
@@ -204,6 +204,7 @@ def erase_customer(
             "visit wishes": Visit.objects.filter(customer=customer).exclude(wish="").update(wish=""),
             "outlook rows": OutlookRow.objects.filter(vehicle__in=left).delete()[0],
             "calendar feeds": CalendarFeed.objects.filter(customer=customer).delete()[0],
+            "offers to a new keeper": handover.forget(customer, at=at),
             "record links": RecordLink.objects.filter(customer=customer).delete()[0],
             "photos": _drop_photos(customer),
             "signatures": erase_signatures(studio=studio, customer_id=customer.pk, actor=actor, at=at)

@@ -48,6 +48,7 @@ PARTS: Final = (
     Part("CorrectionConsent", "What you said to paint work", person="customer"),
     Part("CorrectionSignature", "Your signatures for paint work", person="consent__customer"),
     Part("CalendarFeed", "Your calendar address", person="customer"),
+    Part("Handover", "Offers of a vehicle to a new keeper", person="customer"),
     Part("RecordLink", "Links to a care record that you shared", person="customer"),
     Part("ImportKey", "Your number in another list of the studio", person="customer"),
     Part("ImportKey", "Numbers of the vehicles in other lists", vehicle="vehicle"),
@@ -111,6 +112,9 @@ def _row(row: models.Model) -> dict[str, Any]:
 def _rows(part: Part, ids: Collection[int], kept: Collection[Keeper]) -> list[dict[str, Any]]:
     model = apps.get_model("lifecycle", part.model)
     wanted = Q(**{f"{part.person}__in": ids}) if part.person else _in_time(part, kept)
+    if part.model == "Message":
+        # The mail to a new keeper holds the link by which they agree, and nobody else may: theirs from then on.
+        wanted &= Q(handover=None) | Q(handover__to_customer__in=ids)
     return [_row(row) for row in model._base_manager.filter(wanted).order_by("pk")]
 
 

@@ -23,6 +23,7 @@ from .door import SignInKey
 from .doubt import ReadingDoubt
 from .figures import FigureOverride
 from .habits import CareEvent, Habits, Storage
+from .handover import Handover, HandoverState
 from .heartbeat import Heartbeat
 from .hook import Hook, HookCursor, HookDelivery, HookState
 from .imports import (
@@ -71,14 +72,14 @@ __all__ = [
     "CalendarFeed", "CareDue", "CareEvent", "CareRecord", "ClimateNormal", "ClimateService", "Closure", "Complaint",
     "Consent", "ConsentBy", "ConsentWay", "ContractRule", "ContractTerm", "Correction", "CorrectionConsent",
     "CorrectionPanel", "CorrectionPlan", "CorrectionSignature", "Customer", "Document", "DocumentKind", "DueState",
-    "EarlyReceipt", "FigureOverride", "Finding", "FindingKind", "Forecast", "ForecastCheck", "Gauge", "Habits", "Hands",
-    "Heartbeat", "Hook", "HookCursor", "HookDelivery", "HookState", "ImportFile", "ImportKey", "ImportKind",
-    "ImportMade", "ImportMapping", "ImportRow", "ImportState", "Inspection", "InspectionKind", "JournalEntry", "Keeper",
-    "Layer", "LayerPackage", "LearnedLife", "LetterState", "MailTrial", "MailWording", "Member", "Message",
-    "MessageState", "Mounted", "Offer", "OfferStep", "OfferStepKind", "OpeningHours", "OutlookRow", "OutlookSheet",
-    "OwnerLetter", "PackageItem", "PartOfDay", "Photo", "Price", "Product", "ProposalState", "Purpose", "Reading",
-    "ReadingDoubt", "ReadingKind", "Receipt", "RecordLink", "Refusal", "Reminder", "ReminderState", "ReminderTrial",
-    "Report", "ReportKind", "ReportParty", "Role", "SignInKey", "Site", "Step", "Storage", "Studio", "StudioQuerySet",
-    "StudioRow", "Suppression", "Surface", "User", "Vehicle", "Verdict", "Visit", "VisitProposal", "VisitState",
-    "Withdrawable",
+    "EarlyReceipt", "FigureOverride", "Finding", "FindingKind", "Forecast", "ForecastCheck", "Gauge", "Habits",
+    "Handover", "HandoverState", "Hands", "Heartbeat", "Hook", "HookCursor", "HookDelivery", "HookState", "ImportFile",
+    "ImportKey", "ImportKind", "ImportMade", "ImportMapping", "ImportRow", "ImportState", "Inspection",
+    "InspectionKind", "JournalEntry", "Keeper", "Layer", "LayerPackage", "LearnedLife", "LetterState", "MailTrial",
+    "MailWording", "Member", "Message", "MessageState", "Mounted", "Offer", "OfferStep", "OfferStepKind",
+    "OpeningHours", "OutlookRow", "OutlookSheet", "OwnerLetter", "PackageItem", "PartOfDay", "Photo", "Price",
+    "Product", "ProposalState", "Purpose", "Reading", "ReadingDoubt", "ReadingKind", "Receipt", "RecordLink", "Refusal",
+    "Reminder", "ReminderState", "ReminderTrial", "Report", "ReportKind", "ReportParty", "Role", "SignInKey", "Site",
+    "Step", "Storage", "Studio", "StudioQuerySet", "StudioRow", "Suppression", "Surface", "User", "Vehicle", "Verdict",
+    "Visit", "VisitProposal", "VisitState", "Withdrawable",
 ]  # fmt: skip

@@ -8,6 +8,7 @@ from django.db import models
 from django.db.models import Q
 
 from .base import StudioRow
+from .handover import Handover
 from .people import Customer, Purpose
 from .reminder import Reminder
 from .report import Report
@@ -49,6 +50,8 @@ class Message(StudioRow):
     # An answer about a visit that the person asked for or has booked; true only while the visit's sequence is this.
     visit = models.ForeignKey(Visit, null=True, blank=True, on_delete=models.CASCADE, related_name="messages")
     visit_sequence = models.PositiveIntegerField(null=True, blank=True)
+    # The offer of a vehicle to a new keeper, who is no customer yet: `customer` is who offers. True while it is open.
+    handover = models.ForeignKey(Handover, null=True, blank=True, on_delete=models.CASCADE, related_name="messages")
     purpose = models.CharField(max_length=12, choices=Purpose.choices)
     to_email = models.EmailField()
     from_email = models.CharField(max_length=200)

@@ -10,7 +10,17 @@ from datetime import date, datetime, timedelta
 from typing import Final
 
 from lifecycle import journal
-from lifecycle.models import Message, MessageState, Reminder, ReminderState, Step, Visit
+from lifecycle.models import (
+    Handover,
+    HandoverState,
+    Message,
+    MessageState,
+    Reminder,
+    ReminderState,
+    Step,
+    Suppression,
+    Visit,
+)
 from lifecycle.reminders.facts import Facts, gather, zone_of
 from lifecycle.reminders.planner import CHANGING, apply_decision
 from lifecycle.reminders.render import Prices, Rendered, compose, prices_for
@@ -108,12 +118,15 @@ class Look:
     reminders: Mapping[int, list[Reminder]]
     prices: Prices
     visits: Mapping[int, int]  # sequence of each visit that a message is about
+    handovers: Mapping[int, str]  # address of each open offer of a vehicle
 
     def verdict(self, message: Message) -> Verdict:
         """Whether what the message says still holds. The copy of a report was signed for: only its address can have
         gone bad. An answer about a visit holds until the visit changes again."""
         if message.visit_id is not None and self.visits.get(message.visit_id) != message.visit_sequence:
             return Stop("The visit has changed since it was written.")
+        if message.handover_id is not None:
+            return self._handover_verdict(message)
         about_reminders = message.report_id is None and message.visit_id is None
         return self._reminders_verdict(message) if about_reminders else self._copy_verdict(message)
 
@@ -140,6 +153,14 @@ class Look:
             return Rewrite(tuple(row for row, _ in good), tuple(bad))
         return Go()
 
+    def _handover_verdict(self, message: Message) -> Verdict:
+        if self.handovers.get(message.handover_id or 0, "") != message.to_email.lower():
+            return Stop("The offer to the new keeper is no longer open.")
+        suppressed = Suppression.objects.filter(
+            studio=message.studio_id, email__iexact=message.to_email, lifted_at=None
+        )
+        return Stop("The address bounced or complained.") if suppressed.exists() else Go()
+
     def _copy_verdict(self, message: Message) -> Verdict:
         if message.to_email.lower() != message.customer.email.lower():
             return Stop("The customer's address has changed since it was written.")
@@ -160,7 +181,10 @@ def look(messages: Sequence[Message], *, at: datetime) -> Look:
     facts = gather([row.due for row in found.values()], at=at, people={one.customer_id for one in messages})
     about = {message.visit_id for message in messages if message.visit_id is not None}
     visits = dict(Visit.objects.filter(pk__in=about).values_list("pk", "sequence")) if about else {}
-    return Look(facts, reminders, prices_for(list(found.values())), visits)
+    offers = {message.handover_id for message in messages if message.handover_id is not None}
+    still = Handover.objects.filter(pk__in=offers, state=HandoverState.OPEN, ends_at__gt=at) if offers else ()
+    handovers = {row.pk: row.to_email.lower() for row in still}
+    return Look(facts, reminders, prices_for(list(found.values())), visits, handovers)
 
 
 def rewrite(message: Message, verdict: Rewrite, seen: Look, *, at: datetime) -> None:

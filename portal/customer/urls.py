@@ -2,7 +2,7 @@
 
 from django.urls import path
 
-from . import care_log, data, fleet, guide, home_screen, record, reports, views, visits, what_if, wishes
+from . import care_log, data, fleet, guide, handover, home_screen, record, reports, views, visits, what_if, wishes
 
 app_name = "customer"
 urlpatterns = [
@@ -12,6 +12,7 @@ urlpatterns = [
     path("vehicle/<int:vehicle_id>/what-if/", what_if.what_if, name="what_if"),
     path("vehicle/<int:vehicle_id>/guide/", guide.guide, name="guide"),
     path("vehicle/<int:vehicle_id>/log/", care_log.log, name="log"),
+    path("vehicle/<int:vehicle_id>/handover/", handover.give, name="handover"),
     path("vehicle/<int:vehicle_id>/record/", record.care_record, name="care_record"),
     path("photos/<uuid:uid>/<str:size>/", views.photo, name="photo"),
     path("report/<int:report_id>/", reports.report, name="report"),

@@ -10,7 +10,7 @@ from django.shortcuts import redirect, render
 from django.utils import timezone
 from django.views.decorators.http import require_GET, require_http_methods, require_POST
 
-from lifecycle.care import phoning, visit_reads, visits, worklist
+from lifecycle.care import handover, phoning, visit_reads, visits, worklist
 from lifecycle.errors import DomainError, NotFoundHere
 from portal.access.people import MemberRequest
 from portal.access.registry import ROLES_OF, access
@@ -43,6 +43,7 @@ def work(request: MemberRequest) -> HttpResponse:
         "more_requests": len(asked) - REQUESTS_SHOWN,
         "list": listed,
         "when": when,
+        "handovers": handover.of_studio(request.member.studio, at=timezone.now()) if may_answer else (),
         "calls": phoning.to_phone(request.member.studio) if may_answer else (),
         "whens": WHEN,
         "today": studio_today(request),

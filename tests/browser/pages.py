@@ -89,6 +89,8 @@ NO_PAGE = {
     "customer:report": "looked at in test_report",
     "customer:report_pdf": "a PDF",
     "report_check": "looked at in test_report",
+    "handover": "looked at in test_handover: it needs a mail",
+    "customer:handover": "looked at in test_handover: it needs a fresh sign-in",
     "record": "looked at in test_care_record: it needs a link",
     "record_pdf": "a PDF",
     "record_json": "a JSON file",
