@@ -7,7 +7,7 @@ from django.db import migrations, models
 class Migration(migrations.Migration):
 
     dependencies = [
-        ("lifecycle", "0023_outlook"),
+        ("lifecycle", "0024_outlook"),
     ]
 
     operations = [

@@ -7,7 +7,7 @@ from django.db import migrations, models
 class Migration(migrations.Migration):
 
     dependencies = [
-        ("lifecycle", "0022_webhooks"),
+        ("lifecycle", "0023_handover"),
     ]
 
     operations = [

@@ -8,7 +8,7 @@ from django.db import migrations, models
 class Migration(migrations.Migration):
 
     dependencies = [
-        ("lifecycle", "0024_right"),
+        ("lifecycle", "0025_right"),
     ]
 
     operations = [
