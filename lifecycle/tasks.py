@@ -199,6 +199,8 @@ def outlook() -> None:
 @shared_task(name="lifecycle.monthly")
 def monthly() -> None:
     run("monthly")
+
+
 @shared_task(name="lifecycle.hooks")
 def hooks() -> None:
     run("hooks")
