@@ -58,6 +58,7 @@ STEPS: Mapping[str, Step] = {
         Step("hooks", "Other programs told", "lifecycle.connect.hook_sending.deliver", timedelta(minutes=2)),
         Step("tidy", "Old answers to programs thrown away", "lifecycle.connect.tidy.tidy", timedelta(hours=6)),
         Step("outlook", "Outlook prepared", "lifecycle.outlook.prepared.prepare", timedelta(hours=1)),
+        Step("monthly", "Owners' monthly letters", "lifecycle.monthly.post.send", timedelta(hours=1)),
     )
 }
 
@@ -209,3 +210,8 @@ def tidy() -> None:
 @shared_task(name="lifecycle.outlook")
 def outlook() -> None:
     run("outlook")
+
+
+@shared_task(name="lifecycle.monthly")
+def monthly() -> None:
+    run("monthly")

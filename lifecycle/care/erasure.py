@@ -68,7 +68,8 @@ WAITING: Final = (MessageState.WAITING, MessageState.READY, MessageState.RETRY, 
 # The studio's own things, people's own rows (a namesake keeps the name), and what the model reckons.
 NOT_SEARCHED: Final = frozenset(
     {"Studio", "Site", "Bay", "Member", "User", "Customer", "Message", "Suppression", "Product", "Price", "Gauge",
-     "FigureOverride", "Assessment", "Forecast", "OutlookRow", "OutlookSheet", "ReportParty"}
+     "FigureOverride", "Assessment", "Forecast", "ForecastCheck", "OutlookRow",
+     "OutlookSheet", "ReportParty", "ReminderTrial"}
 )  # fmt: skip
 # Texts that are sealed with a report of their inspection, and where its key stands.
 SEALED_WITH: Final = {"Inspection": "pk", "Finding": "inspection_id", "Photo": "inspection_id"}

@@ -73,6 +73,8 @@ PARTS: Final = (
     Part("Refusal", "Work that is not offered", vehicle="vehicle", day="at__date"),
     Part("VisitProposal", "Proposed visits", vehicle="vehicle", day="made_at__date"),
     Part("Visit", "Visits", vehicle="vehicle", day="booked_at__date", owner="customer"),
+    Part("ForecastCheck", "Looks beside the forecasts before them", vehicle="vehicle", day="seen_on"),
+    Part("ReminderTrial", "Whether reminders bring people: your care windows", vehicle="vehicle", day="start"),
     Part("OutlookRow", "Care that the studio expects, and how likely", vehicle="vehicle", day="made_on"),
     Part("Offer", "Advice and offers", vehicle="vehicle", day="made_at__date"),
     Part("OfferTold", "Advice that was told to you", person="customer"),

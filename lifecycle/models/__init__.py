@@ -5,6 +5,7 @@ from .base import StudioQuerySet, StudioRow, Withdrawable
 from .care import LIVE_DUE, CareDue, DueState, Refusal
 from .care_record import GUARDED as GUARDED_CARE_RECORDS
 from .care_record import CareRecord, RecordLink
+from .check import ForecastCheck, ReminderTrial
 from .climate import ClimateNormal, ClimateService
 from .condition import Assessment, Forecast
 from .correction import GUARDED as GUARDED_CORRECTIONS
@@ -42,6 +43,7 @@ from .journal import APPEND_ONLY as APPEND_ONLY_TABLES
 from .journal import JournalEntry
 from .layer import Layer, LayerPackage, PackageItem, Product
 from .learned import LearnedLife
+from .letter import LetterState, OwnerLetter
 from .message import FINAL_STATES, EarlyReceipt, Message, MessageState, Receipt
 from .offer import Offer, OfferStep, OfferStepKind, Price
 from .opening import Closure, Hands, OpeningHours
@@ -71,14 +73,15 @@ __all__ = [
     "Assessment", "Bay", "CalendarFeed", "CareDue", "CareEvent", "CareRecord", "ClimateNormal", "ClimateService",
     "Closure", "Complaint", "Consent", "ConsentBy", "ConsentWay", "ContractRule", "ContractTerm", "Correction",
     "CorrectionConsent", "CorrectionPanel", "CorrectionPlan", "CorrectionSignature", "Customer", "Document",
-    "DocumentKind", "DueState", "EarlyReceipt", "FigureOverride", "Finding", "FindingKind", "Forecast", "Gauge",
-    "Habits", "Handover", "HandoverState", "Hands", "Heartbeat", "Hook", "HookCursor", "HookDelivery", "HookState",
-    "ImportFile", "ImportKey", "ImportKind", "ImportMade", "ImportMapping", "ImportRow", "ImportState",
-    "Inspection", "InspectionKind", "JournalEntry", "Keeper", "Layer", "LayerPackage", "LearnedLife", "MailTrial",
-    "MailWording", "Member", "Message", "MessageState", "Mounted", "Offer", "OfferStep", "OfferStepKind",
-    "OpeningHours", "OutlookRow", "OutlookSheet", "PackageItem", "PartOfDay", "Photo", "Price", "Product",
-    "ProposalState", "Purpose", "Reading", "ReadingDoubt", "ReadingKind", "Receipt", "RecordLink", "Refusal",
-    "Reminder", "ReminderState", "Report", "ReportKind", "ReportParty", "Role", "SignInKey", "Site", "Step",
-    "Storage", "Studio", "StudioQuerySet", "StudioRow", "Suppression", "Surface", "User", "Vehicle", "Verdict",
-    "Visit", "VisitProposal", "VisitState", "Withdrawable",
+    "DocumentKind", "DueState", "EarlyReceipt", "FigureOverride", "Finding", "FindingKind", "Forecast",
+    "ForecastCheck", "Gauge", "Habits", "Handover", "HandoverState", "Hands", "Heartbeat", "Hook", "HookCursor",
+    "HookDelivery", "HookState", "ImportFile", "ImportKey", "ImportKind", "ImportMade", "ImportMapping",
+    "ImportRow", "ImportState", "Inspection", "InspectionKind", "JournalEntry", "Keeper", "Layer", "LayerPackage",
+    "LearnedLife", "LetterState", "MailTrial", "MailWording", "Member", "Message", "MessageState", "Mounted",
+    "Offer", "OfferStep", "OfferStepKind", "OpeningHours", "OutlookRow", "OutlookSheet", "OwnerLetter",
+    "PackageItem", "PartOfDay", "Photo", "Price", "Product", "ProposalState", "Purpose", "Reading", "ReadingDoubt",
+    "ReadingKind", "Receipt", "RecordLink", "Refusal", "Reminder", "ReminderState", "ReminderTrial", "Report",
+    "ReportKind", "ReportParty", "Role", "SignInKey", "Site", "Step", "Storage", "Studio", "StudioQuerySet",
+    "StudioRow", "Suppression", "Surface", "User", "Vehicle", "Verdict", "Visit", "VisitProposal", "VisitState",
+    "Withdrawable",
 ]  # fmt: skip

@@ -132,6 +132,8 @@ class Member(StudioRow):
     user = models.ForeignKey(User, on_delete=models.PROTECT, related_name="memberships")
     role = models.CharField(max_length=12, choices=Role.choices)
     ended_at = models.DateTimeField(null=True, blank=True)
+    # Owners get the outlook as a letter once a month, unless they have switched it off.
+    monthly_letter = models.BooleanField(default=True)
 
     class Meta:
         constraints = (

@@ -18,7 +18,7 @@ from lifecycle import journal
 from lifecycle.care.resting import months_later
 from lifecycle.care.site_days import days_between
 from lifecycle.models import OutlookRow, OutlookSheet, Studio
-from lifecycle.outlook import acceptance, history, prospects, revenue, sheet
+from lifecycle.outlook import acceptance, checking, history, prospects, revenue, sheet, trials
 from lifecycle.outlook.acceptance import Rate
 from lifecycle.outlook.capacity import NO_ROOM, rooms
 from lifecycle.outlook.prospects import Gathered
@@ -76,9 +76,10 @@ def prepare_studio(*, studio: Studio, actor: str, at: datetime) -> int:
         )  # fmt: skip
         OutlookRow.objects.of(studio).delete()
         OutlookRow.objects.bulk_create(_rows(studio, found.prospects, rates, today), batch_size=AT_ONCE)
+        looks, windows = checking.check_studio(studio), trials.try_studio(studio, today=today)
         journal.record(
             studio=studio, actor=actor, at=at, verb="outlook prepared", subject="outlook", subject_id=None,
-            rows=len(found.prospects), as_of=today,
+            rows=len(found.prospects), as_of=today, looks=looks, windows=windows,
         )  # fmt: skip
     return len(found.prospects)
 

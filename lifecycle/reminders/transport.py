@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import re
 import smtplib
+from collections.abc import Callable
 from contextlib import suppress
 from dataclasses import dataclass, replace
 from datetime import timedelta
@@ -138,10 +139,17 @@ class Postman:
 
     def hand_over(self, message: Message) -> Result:
         """Send one message over the open connection. Never raises an `Exception`; it is the result that tells."""
+        return self._hand_over(lambda: build(message))
+
+    def hand_over_mail(self, mail: EmailMultiAlternatives) -> Result:
+        """Send a mail that is no message of the outbox, in the same way."""
+        return self._hand_over(lambda: mail)
+
+    def _hand_over(self, made: Callable[[], EmailMultiAlternatives]) -> Result:
         if self._watch is not None:
             self._watch.started = False
         try:
-            mail = build(message)
+            mail = made()
             sent = self._connection.send_messages([mail])
         except Exception as error:
             result = classify(error, content_began=None if self._watch is None else self._watch.started)

@@ -104,6 +104,8 @@ NO_PAGE = {
     "studio:wording_page": "a mail as a page, from what is typed; mails are looked at in test_mails",
     "studio:pause": "takes a form only",
     "studio:outlook_prepare": "takes a form only",
+    "studio:letter_pdf": "a PDF",
+    "studio:letter_choice": "takes a form only",
     "studio:outlook_spread": "takes a form only",
     "studio:outlook_spreading": "looked at in test_outlook: it needs a spreading",
     "studio:phoned": "takes a form only",

@@ -80,6 +80,12 @@ WHO = {
     "studio:outlook_spread": OWNER,
     "studio:outlook_spreading": OWNER,
     "studio:outlook_answers": OWNER,
+    "studio:right": OWNER,
+    "studio:right_rows": OWNER,
+    "studio:right_reminders": OWNER,
+    "studio:letter": OWNER,
+    "studio:letter_pdf": OWNER,
+    "studio:letter_choice": OWNER,
     "studio:sites": MEMBERS,
     "studio:site": MEMBERS,
     "studio:site_place": OWNER,
@@ -138,7 +144,8 @@ ROLES = {
     DESK: {"owner", "desk"},
     OWNER: {"owner"},
 }
-POST_ONLY = {"studio:check_readings", "studio:close_complaint", "studio:settle", "studio:pause", "studio:tend",
+POST_ONLY = {
+    "studio:letter_choice","studio:check_readings", "studio:close_complaint", "studio:settle", "studio:pause", "studio:tend",
              "studio:calendar_address", "studio:phoned", "studio:end_token", "studio:resend_hook",
              "studio:wording_page", "studio:outlook_prepare", "studio:outlook_spread", "studio:told"}  # fmt: skip
 WITH_OBJECT = (

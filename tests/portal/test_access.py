@@ -114,6 +114,12 @@ def world():
     listed = receive_file(studio=studio, kind="customers", upload=b"name;email\nA;a@example.org\n", actor="x", at=NOW)
     ids["import_id"] = listed.pk
     ids["token_id"] = made_token(people.owner(studio)).id
+    prepare_studio(studio=studio, actor="cycle", at=NOW)
+    vehicle.proposals.create(
+        studio=studio, site=vehicle.site, key="a", earliest=due.earliest, ideal=due.ideal, latest=due.latest,
+        labour_h=1, tasks=[due.task], made_at=NOW,
+    )  # fmt: skip
+    ids["spreading_id"] = spread_invitations(studio=studio, site_id=vehicle.site_id, actor="member:1", at=NOW).pk
     files = {"uid": photo.uid, "size": "full", "sheet": sheet.uid}
     return studio, keeper, ids | files | {"key": "clog.rate", "group": "clog", "mail": "service", "language": "de"}
 

@@ -16,6 +16,7 @@ from lifecycle.outlook import sheet_reads
 from lifecycle.outlook.prepared import prepare_studio
 from tests import people
 from tests.factories import SiteFactory
+from tests.lifecycle.outlook.test_right import seen_layer
 from tests.portal.doors import as_member
 from tests.portal.studio_world import due, text
 
@@ -114,3 +115,49 @@ def test_as_many_queries_for_thirty_rows_as_for_one(name, owner, site):
             assert owner.get(reverse(f"studio:{name}")).status_code == 200
         counts.append(len(seen))
     assert counts[0] == counts[1]
+
+
+class TestAreWeRight:
+    def test_a_look_and_its_forecast_stand_on_the_page_and_behind_it(self, owner, site):
+        vehicle, _layer = seen_layer(site)
+        prepare_studio(studio=site.studio, actor="cycle", at=timezone.now())
+        page = text(owner.get(reverse("studio:right")))
+        assert "1 look after a decontamination had a forecast before it." in page
+        assert "1 of 1" in page
+        behind = text(owner.get(reverse("studio:right_rows"), {"what": "end", "predicted": "yes"}))
+        assert vehicle.plate in behind
+        assert "1 look at “end”" in behind
+        assert vehicle.plate not in text(owner.get(reverse("studio:right_rows"), {"what": "end", "predicted": "no"}))
+
+    def test_cannot_tell_yet_is_said(self, owner):
+        page = text(owner.get(reverse("studio:right")))
+        assert "Cannot tell yet" in page
+        assert "No forecast is kept yet." in page
+        assert "Nothing is learned yet" in page
+
+    @pytest.mark.parametrize("query", [{"bin": "x"}, {"bin": "99"}, {"key": "-1", "group": "plate"}, {"page": "1e9"}])
+    def test_odd_addresses_are_borne(self, owner, query):
+        assert owner.get(reverse("studio:right_rows"), query).status_code == 200
+        assert owner.get(reverse("studio:right_reminders"), query).status_code == 200
+
+    def test_what_another_studio_saw_is_not_here(self, owner):
+        vehicle, _layer = seen_layer(SiteFactory())
+        prepare_studio(studio=vehicle.studio, actor="cycle", at=timezone.now())
+        assert vehicle.plate not in text(owner.get(reverse("studio:right_rows")))
+
+
+class TestLetter:
+    def test_read_kept_and_switched_off(self, owner, filled):
+        page = text(owner.get(reverse("studio:letter")))
+        assert "This is the letter as it would be written today." in page
+        assert "You get this letter in the first week of each month." in page
+        answer = owner.get(reverse("studio:letter_pdf"))
+        assert answer.content.startswith(b"%PDF")
+        said = text(owner.post(reverse("studio:letter_choice"), {"wanted": "no"}, follow=True))
+        assert "You do not get this letter." in said
+        said = text(owner.post(reverse("studio:letter_choice"), {"wanted": "yes"}, follow=True))
+        assert "You get this letter in the first week" in said
+
+    def test_without_an_outlook_it_says_so(self, owner, site):
+        assert "Nothing is prepared yet" in text(owner.get(reverse("studio:letter")))
+        assert owner.get(reverse("studio:letter_pdf")).status_code == 404
