@@ -145,9 +145,10 @@ ROLES = {
     OWNER: {"owner"},
 }
 POST_ONLY = {
-    "studio:letter_choice","studio:check_readings", "studio:close_complaint", "studio:settle", "studio:pause", "studio:tend",
-             "studio:calendar_address", "studio:phoned", "studio:end_token", "studio:resend_hook",
-             "studio:wording_page", "studio:outlook_prepare", "studio:outlook_spread", "studio:told"}  # fmt: skip
+    "studio:letter_choice", "studio:check_readings", "studio:close_complaint", "studio:settle", "studio:pause",
+    "studio:tend", "studio:calendar_address", "studio:phoned", "studio:end_token", "studio:resend_hook",
+    "studio:wording_page", "studio:outlook_prepare", "studio:outlook_spread", "studio:told",
+}  # fmt: skip
 WITH_OBJECT = (
     "studio:site_calendar", "studio:opening", "studio:hands", "studio:closures", "studio:closure",
     "studio:correction_plan", "studio:kept_plan", "studio:plan_consent", "studio:plan_done", "studio:panel",

@@ -26,7 +26,6 @@ from lifecycle.models import (
     OfferStep,
     Suppression,
     Visit,
-    VisitProposal,
 )
 from lifecycle.outlook.prepared import prepare_studio
 from lifecycle.outlook.spreading import spread_invitations
@@ -105,12 +104,6 @@ def world():
     hook = Hook.objects.create(studio=studio, url="https://example.org/told", kinds=["layer.recorded"], made_at=NOW)
     told = HookDelivery.objects.create(studio=studio, hook=hook, entry_id=1, payload="{}", made_at=NOW, state_at=NOW)
     ids |= {"hook_id": hook.pk, "delivery_id": told.pk}
-    prepare_studio(studio=studio, actor="cycle", at=NOW)
-    VisitProposal.objects.create(
-        studio=studio, site=vehicle.site, vehicle=vehicle, key="a", earliest=due.earliest, ideal=due.ideal,
-        latest=due.latest, labour_h=1, tasks=[due.task], made_at=NOW,
-    )  # fmt: skip
-    ids["spreading_id"] = spread_invitations(studio=studio, site_id=vehicle.site_id, actor="member:1", at=NOW).pk
     listed = receive_file(studio=studio, kind="customers", upload=b"name;email\nA;a@example.org\n", actor="x", at=NOW)
     ids["import_id"] = listed.pk
     ids["token_id"] = made_token(people.owner(studio)).id

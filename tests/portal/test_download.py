@@ -37,6 +37,7 @@ NOT_ABOUT_A_CUSTOMER = {
     "lifecycle.OwnerLetter": "to the studio's owners",
     "lifecycle.OutlookSheet": "sums over a site", "lifecycle.MailWording": "the studio's own sentences",
     "lifecycle.MailTrial": "the studio's own sentences being tried",
+    "lifecycle.WordsApproval": "which sentences the studio let out",
     "lifecycle.Price": "the price list", "lifecycle.ClimateNormal": "the weather of a place",
     "lifecycle.ClimateService": "a service's state", "lifecycle.Heartbeat": "the machine's state",
     "lifecycle.ApiToken": "digests of members' tokens", "lifecycle.ApiAnswer": "answers to programs, kept for a day",
