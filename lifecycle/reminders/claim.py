@@ -41,18 +41,26 @@ def _free(at: datetime) -> Q:
     )
 
 
+# How often a deliverer that lost a race looks again; somebody else is busy with the rest then.
+RACES: Final = 20
+
+
 def take(*, at: datetime, limit: int, lease: timedelta = LEASE) -> Claim:
     """Mark up to `limit` waiting messages as ours until `at` + `lease`. Nobody else gets them meanwhile."""
     token = uuid.uuid4()
     if limit <= 0:
         return Claim(token, ())
-    ids = list(Message.objects.filter(_free(at)).order_by("written_at", "pk").values_list("pk", flat=True)[:limit])
-    if not ids:
-        return Claim(token, ())
-    # The condition stands in the UPDATE again: of two deliverers that saw the same ids one gets each row.
-    Message.objects.filter(_free(at), pk__in=ids).update(claim=token, lease_until=at + lease)
-    mine = Message.objects.filter(claim=token, state__in=WAITING).select_related("studio", "customer__studio")
-    return Claim(token, tuple(mine.order_by("written_at", "pk")))
+    free = Message.objects.filter(_free(at))
+    for _ in range(RACES):
+        ids = list(free.order_by("written_at", "pk").values_list("pk", flat=True)[:limit])
+        if not ids:
+            break
+        # The condition stands in the UPDATE again: of two deliverers that saw the same ids one gets each row, and the
+        # other looks once more for what is still free.
+        if free.filter(pk__in=ids).update(claim=token, lease_until=at + lease):
+            mine = Message.objects.filter(claim=token, state__in=WAITING).select_related("studio", "customer__studio")
+            return Claim(token, tuple(mine.order_by("written_at", "pk")))
+    return Claim(token, ())
 
 
 def begin(message: Message, token: uuid.UUID, *, at: datetime, lease: timedelta = LEASE) -> bool:

@@ -121,7 +121,8 @@ def test_the_door_is_sound_in_german(stranger, portal):
     for path in (*DOOR, *mailed(portal)):
         watched.open(path)
         watched.errors.clear()  # the browser itself complains about an answer of 404
-        assert page.evaluate("document.documentElement.lang") == "de", path
+        # A page behind a mail's link speaks the language of the customer who got it.
+        assert path.startswith("/mail/") or page.evaluate("document.documentElement.lang") == "de", path
         wrong += watched.problems()
     page.close()
     assert not wrong, "\n".join(["", *wrong])

@@ -80,7 +80,7 @@ def words(day: date) -> str:
 def answer(desk: Hand, plate: str, name: str) -> None:
     """Open the customer's request from the head of the work list."""
     desk.watched.open("/studio/")
-    assert desk.page.locator("main h2").first.inner_text() == "Customers wait for an answer"
+    assert desk.page.get_by_role("heading", name="Customers wait for an answer").is_visible()
     desk.look(f"{name}-work")
     desk.tap("link", f"Answer the request of {plate}")
     desk.look(f"{name}-request")

@@ -181,7 +181,9 @@ def test_the_page_and_the_answers_do_not_tell_whether_an_address_is_known(seller
         said = offer(seller, vehicle, email).content.decode().replace(email, "ADDRESS")
         path = link_in_the_mail()
         shown = Client().get(path).content.decode()
-        pages.append([re.sub(r'value="[\w-]{20,}"', "", text) for text in (said.split("Offers so far")[0], shown)])
+        pages.append(
+            [re.sub(r'value="(/handover/)?[\w-]{20,}/?"', "", text) for text in (said.split("Offers so far")[0], shown)]
+        )
         handover.withdraw(customer_ids=[seller.pk], vehicle_id=vehicle.pk, actor="customer:1", at=NOW)
     assert pages[0] == pages[1]
     offer(seller, vehicle)

@@ -59,14 +59,16 @@ def rows(installation: Installation, query: str) -> Counter[tuple[object, ...]]:
 def test_the_cycle_twice_at_once_leaves_what_one_cycle_alone_leaves(installation, alone):
     for one in (installation, alone):
         one.python("-m", "tests.services.scene", str(CUSTOMERS))
-    with installation.worker(concurrency=2), installation.worker(concurrency=2):
-        for _ in range(WAVES):  # the first wave runs into empty tables, the last into full ones
-            installation.send(*[step for step in STEPS for _ in range(TIMES)])
-            with redis.Redis.from_url(installation.env["REDIS_URL"]) as broker:
-                wait_for(
-                    lambda: broker.llen("celery") == 0 and broker.hlen("unacked") == 0,
-                    "the alarms to be used up",
-                )
+    with (
+        installation.worker(concurrency=2),
+        installation.worker(concurrency=2),
+        redis.Redis.from_url(installation.env["REDIS_URL"]) as broker,
+    ):
+        # The first wave runs into empty tables, the last into full ones; then each step's next alarm, in order, for what
+        # was written after its last one.
+        for alarms in (*[[step for step in STEPS for _ in range(TIMES)]] * WAVES, *([step] for step in STEPS)):
+            installation.send(*alarms)
+            wait_for(lambda: broker.llen("celery") == 0 and broker.hlen("unacked") == 0, "the alarms to be used up")
         assert [name for name, (_, ok, _) in installation.beats().items() if not ok] == []
     for _ in range(WAVES):
         alone.python("manage.py", "cycle")
