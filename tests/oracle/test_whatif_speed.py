@@ -1,5 +1,5 @@
-"""What another way of living would do is answered while somebody waits, so it costs little more than the forecast that is
-on the page anyway. Ratios in one run; the times themselves are printed by `tests/bench/wear_kernel.py`."""
+"""What another way of living would do is answered while somebody waits, so it costs little more than the forecast that
+is on the page anyway. Ratios in one run; the times themselves are printed by `tests/bench/wear_kernel.py`."""
 
 from __future__ import annotations
 

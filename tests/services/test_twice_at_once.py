@@ -64,8 +64,8 @@ def test_the_cycle_twice_at_once_leaves_what_one_cycle_alone_leaves(installation
         installation.worker(concurrency=2),
         redis.Redis.from_url(installation.env["REDIS_URL"]) as broker,
     ):
-        # The first wave runs into empty tables, the last into full ones; then each step's next alarm, in order, for what
-        # was written after its last one.
+        # The first wave runs into empty tables, the last into full ones; then each step's next alarm, in order, for
+        # what was written after its last one.
         for alarms in (*[[step for step in STEPS for _ in range(TIMES)]] * WAVES, *([step] for step in STEPS)):
             installation.send(*alarms)
             wait_for(lambda: broker.llen("celery") == 0 and broker.hlen("unacked") == 0, "the alarms to be used up")
