@@ -106,6 +106,7 @@ TEMPLATES = [
                 "django.contrib.messages.context_processors.messages",
                 "portal.access.context.shell",
             ],
+            "builtins": ["portal.templatetags.clocks"],
         },
     }
 ]

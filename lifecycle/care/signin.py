@@ -32,11 +32,13 @@ class MemberFacts:
 @dataclass(frozen=True, slots=True)
 class CustomerFacts:
     """A person as the customer of one or more studios. `languages`: those on record, the person's before the studio's,
-    with the first customer of theirs first. `units`: as they chose, else as is usual where their vehicle is."""
+    with the first customer of theirs first. `units`: as they chose, else as is usual where their vehicle is. `zone`: of
+    the first customer of theirs."""
 
     ids: tuple[int, ...]
     languages: tuple[str, ...]
     units: str = "metric"
+    zone: str = "UTC"
 
 
 NOBODY: Final = CustomerFacts((), ())
@@ -66,11 +68,11 @@ def customer_of(user_id: int) -> CustomerFacts:
     rows = Customer.objects.filter(user_id=user_id).order_by("id").annotate(
         country=Subquery(kept.values("vehicle__site__country")[:1])
     )  # fmt: skip
-    told = list(rows.values("id", "language", "studio__language", "units", "country"))
+    told = list(rows.values("id", "language", "studio__language", "units", "country", "zone"))
     spoken = (row[name] for row in told for name in ("language", "studio__language"))
     wished = (row["units"] or of_country(row["country"]) for row in told if row["units"] or row["country"])
     ids, languages = tuple(row["id"] for row in told), tuple(dict.fromkeys(filter(None, spoken)))
-    return CustomerFacts(ids, languages, next(wished, "metric"))
+    return CustomerFacts(ids, languages, next(wished, "metric"), told[0]["zone"] if told else "UTC")
 
 
 def _new_user(address: str, name: str) -> User:

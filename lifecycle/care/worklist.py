@@ -10,6 +10,7 @@ from typing import Any, Final
 from zoneinfo import ZoneInfo
 
 from django.db.models import Case, IntegerField, Prefetch, QuerySet, Value, When
+from django.utils import timezone
 
 from lifecycle.care import wording
 from lifecycle.care.tasks_table import load_tasks
@@ -147,7 +148,8 @@ def window_words(*, earliest: date, ideal: date, latest: date, today: date) -> s
 
 
 def _moment(at: datetime) -> str:
-    return f"{at.day} {at:%B %H:%M} UTC"
+    at = timezone.localtime(at)  # by the clock of whoever reads the list
+    return f"{at.day} {at:%B %H:%M %Z}"
 
 
 def _step_words(row: Any) -> ReminderWord:

@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from http import HTTPStatus
 from typing import Any, Final
+from zoneinfo import ZoneInfo
 
 from django.conf import settings
 from django.contrib import messages
@@ -12,6 +14,8 @@ from django.contrib.auth.views import redirect_to_login
 from django.core.exceptions import PermissionDenied
 from django.http import Http404, HttpRequest, HttpResponse, HttpResponseBase
 from django.shortcuts import redirect
+from django.template.loader import render_to_string
+from django.utils import timezone
 from django.utils.translation import gettext as _
 
 from lifecycle.care import signin
@@ -27,7 +31,7 @@ PASSKEY_PAGES: Final = CHANGES_PASSKEYS | {"mfa_index", "mfa_list_webauthn"}
 
 
 class AccessMiddleware:
-    """Sets `request.member` (MemberFacts or None), `request.customer_ids` and the language, then lets in, redirects or
+    """Sets `request.member` (MemberFacts or None), `request.customer_ids`, the language and the time zone, then lets in, redirects or
     refuses.
 
     Anonymous: to the sign-in page, back afterwards. Wrong role: 403. A member without a second factor: to its set-up.
@@ -49,7 +53,14 @@ class AccessMiddleware:
             request.customer_ids, request.wishes = customer.ids, customer
             note_seen(request)
         speak(request, request.wishes.languages, units=request.wishes.units)
-        response = self.get_response(request)
+        # Times by the clock of whoever reads them; the name of the zone stands beside each.
+        at_work = request.member is not None and request.path.startswith("/studio/")
+        zone = request.member.studio.zone if at_work else request.wishes.zone
+        with timezone.override(ZoneInfo(zone)):
+            response = self.get_response(request)
+            if response.status_code == HTTPStatus.METHOD_NOT_ALLOWED and _wants_a_page(request, response):
+                # Signing in leads back to where one was sent from, and that may have been a button.
+                response.content = render_to_string("405.html", request=request)
         if request.user_seen and not response.has_header("Cache-Control"):
             # What one person may see must not wait in a shared cache for the next one.
             response["Cache-Control"] = "private, no-cache"
@@ -80,6 +91,11 @@ class AccessMiddleware:
         if member is None and match is not None and match.view_name.startswith("mfa_"):
             return _passkey_of_a_customer(request, match.view_name)
         return None
+
+
+def _wants_a_page(request: HttpRequest, response: HttpResponseBase) -> bool:
+    empty = not response.streaming and not response.content
+    return request.method == "GET" and request.user_seen and empty and request.accepts("text/html")
 
 
 def _passkey_of_a_customer(request: HttpRequest, name: str) -> HttpResponseBase | None:
