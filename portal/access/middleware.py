@@ -31,8 +31,8 @@ PASSKEY_PAGES: Final = CHANGES_PASSKEYS | {"mfa_index", "mfa_list_webauthn"}
 
 
 class AccessMiddleware:
-    """Sets `request.member` (MemberFacts or None), `request.customer_ids`, the language and the time zone, then lets in, redirects or
-    refuses.
+    """Sets `request.member` (MemberFacts or None), `request.customer_ids`, the language and the time zone, then lets
+    in, redirects or refuses.
 
     Anonymous: to the sign-in page, back afterwards. Wrong role: 403. A member without a second factor: to its set-up.
     """
