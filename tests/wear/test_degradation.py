@@ -85,7 +85,10 @@ def test_cassie_mixture(active: float, angle: float) -> None:
 
 @pytest.mark.parametrize(
     ("new", "bare", "end", "rate"),
-    [(110, 76.5, 90, 0.902231), (112, 76.5, 90, 0.957312), (100, 76.5, 85, 1.0235), (110, 30, 80, 0.5566)],
+    [
+        (110, 76.5, 90, 0.902231), (112, 76.5, 90, 0.957312), (100, 76.5, 85, 1.0235), (105, 76.5, 88, 0.9080),
+        (108, 76.5, 90, 0.8432), (110, 30, 80, 0.5566),
+    ],  # fmt: skip
 )
 def test_angle_rate_meets_the_end_angle(new: float, bare: float, end: float, rate: float) -> None:
     # Computed independently of this project's code.
