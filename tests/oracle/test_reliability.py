@@ -1,8 +1,8 @@
 """Censored, accelerated and plotted lives against NIST/SEMATECH and against scipy's own censored fits.
 
 The usual survival library, lifelines, wants a pandas below 3 and cannot be installed here: what its release 0.30.3 fits
-to the same lives, in an environment of its own, stands below as figures. `scipy.stats.CensoredData` is the third pair of
-eyes for every mixture of exact, right-, left- and interval-censored lives.
+to the same lives, in an environment of its own, stands below as figures. `scipy.stats.CensoredData` is the third pair
+of eyes for every mixture of exact, right-, left- and interval-censored lives.
 """
 
 from __future__ import annotations
@@ -274,8 +274,8 @@ def test_any_censoring_against_scipy(family: str, seed: int) -> None:
     assert found.log_likelihood == pytest.approx(by_scipy, abs=1e-7)
 
 
-# lifelines 0.30.3, `WeibullFitter` and `LogNormalFitter.fit_interval_censoring` on `mixed(seed)`: scale and shape, or mu
-# and sigma, and the log likelihood.
+# lifelines 0.30.3, `WeibullFitter` and `LogNormalFitter.fit_interval_censoring` on `mixed(seed)`: scale and shape, or
+# mu and sigma, and the log likelihood.
 BY_LIFELINES = {
     (1, "weibull"): (35.402897, 2.827568, -130.0920049),
     (2, "weibull"): (35.290430, 3.411909, -121.4910111),
