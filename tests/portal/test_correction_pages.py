@@ -60,7 +60,7 @@ def test_the_planning_page_shows_paint_findings_curve_and_every_refusal(painted,
     assert "The last 5 % costs most" in page
     assert "Nobody has measured the paint here" in page  # the boot
     assert "Swirl marks, severity 3 of 5" in page
-    assert "Isolated deep scratch, severity 3 of 5. Polishing does not take this away" in page
+    assert "Isolated deep scratch, severity 3 of 5 Polishing does not take this away." in page
     assert "cut and refine takes" in html  # the picture in words
     assert "cut and refine takes" in html.split('id="r')[2]
     assert html.count('class="drawing removal"') == 2, "the boot has no curve"
