@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -13,6 +14,7 @@ from lifecycle.climate.files import climate_from_file, place_of_file, read_hourl
 from lifecycle.climate.gazetteer import cities
 from lifecycle.climate.hours import distance_km
 from lifecycle.climate.koppen_map import koppen_at, sea_distance_km
+from lifecycle.climate.place_climate import place_climate
 from lifecycle.climate.source import ClimateError
 from lifecycle.climate.sources import FileSource
 from lifecycle.wear import atmosphere
@@ -171,6 +173,16 @@ def test_distance_from_the_sea_by_the_map(lat: float, lon: float, km: float, wit
     """Mannheim to the North Sea, Berlin to the Baltic, Stavropol to the Black Sea, and seven places on open coasts
     (Brighton, Nice, Cascais, Miami Beach, Durban, Farsund, Callao): any atlas."""
     assert sea_distance_km(lat, lon) == pytest.approx(km, abs=within)
+
+
+@pytest.mark.parametrize(("lat", "lon"), [(48.12, -123.50), (54.32, 10.14), (60.39, 5.32), (47.60, -122.33)])
+def test_narrow_waters_are_not_on_the_map_and_that_is_said(lat: float, lon: float, years) -> None:
+    """Port Angeles, Kiel, Bergen and Seattle lie on salt water (any atlas); the map finds the open sea beyond it, so the
+    print-out says what the map does not know."""
+    far = sea_distance_km(lat, lon)
+    assert far > 15.0
+    said = place_climate(replace(next(iter(years.values())), place=Place(lat, lon)), map_sea_km=far).sea_says
+    assert "no narrow sound, fjord or inlet" in said
 
 
 def test_lakes_are_no_sea() -> None:
