@@ -177,8 +177,8 @@ def test_distance_from_the_sea_by_the_map(lat: float, lon: float, km: float, wit
 
 @pytest.mark.parametrize(("lat", "lon"), [(48.12, -123.50), (54.32, 10.14), (60.39, 5.32), (47.60, -122.33)])
 def test_narrow_waters_are_not_on_the_map_and_that_is_said(lat: float, lon: float, years) -> None:
-    """Port Angeles, Kiel, Bergen and Seattle lie on salt water (any atlas); the map finds the open sea beyond it, so the
-    print-out says what the map does not know."""
+    """Port Angeles, Kiel, Bergen and Seattle lie on salt water (any atlas); the map finds the open sea beyond it, so
+    the print-out says what the map does not know."""
     far = sea_distance_km(lat, lon)
     assert far > 15.0
     said = place_climate(replace(next(iter(years.values())), place=Place(lat, lon)), map_sea_km=far).sea_says
