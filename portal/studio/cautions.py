@@ -105,7 +105,8 @@ EVENT_STEPS: Final = ("wheels", "engine_bay", "wash", "decontamination", "event"
 
 
 def for_steps(*steps: str, powertrain: str = "combustion") -> tuple[str, ...]:
-    """What stands beside these steps of work on a vehicle, the usual first line before all.
+    """What stands beside these steps of work on a vehicle: first what nobody has to open, the usual line and all that
+    concerns a drive battery, then the rest.
 
     Raises:
         ValueError: no such step.
@@ -113,8 +114,9 @@ def for_steps(*steps: str, powertrain: str = "combustion") -> tuple[str, ...]:
     unknown = set(steps) - set(STEPS)
     if unknown:
         raise ValueError(f"no such step of work: {', '.join(sorted(unknown))}; use {', '.join(STEPS)}")
-    fitting = (row for row in CAUTIONS if set(row.steps) & set(steps))
-    return (FIRST, *(row.text for row in fitting if not row.electric or powertrain in POWERED))
+    fitting = [row for row in CAUTIONS if set(row.steps) & set(steps)]
+    battery = [row.text for row in fitting if row.electric and powertrain in POWERED]
+    return (" ".join((FIRST, *battery)), *(row.text for row in fitting if not row.electric))
 
 
 def for_layer(powertrain: str) -> tuple[str, ...]:

@@ -125,6 +125,8 @@ def test_every_step_of_work_has_its_cautions():
             said = " ".join(cautions.for_steps(step, powertrain=powertrain))
             for word in ("Orange cables", "never while charging", "flooded electric vehicle"):
                 assert word in said, (step, word)
+            # High voltage kills: it stands in the line that is open, not in the fold below it.
+            assert "Orange cables" in cautions.for_steps(step, powertrain=powertrain)[0]
     with pytest.raises(ValueError, match="no such step of work: dancing"):
         cautions.for_steps("dancing")
 
