@@ -122,6 +122,22 @@ def test_from_consent_to_the_ledger(painted, owner):
     assert "1 to 2 µm, estimate" in ledger
 
 
+def test_old_film_readings_say_their_age_and_refuse_nothing(site, owner):
+    """Common practice, no source: film is read again within 24 months."""
+    vehicle = VehicleFactory(site=site)
+    old, young = panel(vehicle, "bonnet"), panel(vehicle, "roof")
+    film(old, on=today() - timedelta(days=800))
+    film(young, on=today() - timedelta(days=20))
+    said = text(owner.get(url("correction_plan", vehicle)))
+    assert said.count("Read more than 24 months ago: read the film again") == 1
+    bonnet, roof = said.split("Whole film")[1:3]
+    assert "Read more than 24 months ago" in bonnet
+    assert "read on" in roof
+    assert (
+        owner.post(url("correction_plan", vehicle), chosen(vehicle, (old, "one_step", 1), keep="1")).status_code == 302
+    )
+
+
 def test_the_desk_sees_a_plan_and_asks_but_plans_nothing(painted, studio):
     vehicle, _bonnet, roof = painted
     plan = keep_plan(
