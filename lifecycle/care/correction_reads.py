@@ -10,6 +10,7 @@ from typing import Final
 
 from lifecycle.care.correction_consent import needs_consent, wording_of
 from lifecycle.care.history import STAGE_WORDS
+from lifecycle.care.rechecks import film_says
 from lifecycle.care.reports.signature import Strokes
 from lifecycle.care.wording import spoken
 from lifecycle.condition import Budget, budget_of
@@ -54,7 +55,8 @@ class Defect:
 
 @dataclass(frozen=True, slots=True)
 class PanelRow:
-    """One painted panel. `refused`: why nothing is offered, "" where something is; `choice`: what was chosen on it."""
+    """One painted panel. `refused`: why nothing is offered, "" where something is; `choice`: what was chosen on it.
+    `film_on`: day of the film readings behind the budget; `film_says`: that they are old, "" where they are not."""
 
     surface_id: int
     code: str
@@ -63,6 +65,8 @@ class PanelRow:
     refused: str
     defects: tuple[Defect, ...]
     choice: Choice | None = None
+    film_on: date | None = None
+    film_says: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -132,12 +136,15 @@ def planning(
         if panel is None or not budget.planned(surface.code):
             continue
         asked = (chosen or {}).get(surface.pk)
+        film = budget.surface(surface.code).thickness
+        film_on = film.on if film is not None else None
         rows.append(
             PanelRow(
                 surface_id=surface.pk, code=surface.code, name=spoken(surface.code), plan=panel,
                 refused=_refused(budget, panel),
                 defects=tuple(_defect(row) for row in findings if row.surface_id == surface.pk),
                 choice=budget.choose(panel, stage=asked[0], passes=asked[1]) if asked else None,
+                film_on=film_on, film_says=film_says(film_on, on=studio.day(at)),
             )
         )  # fmt: skip
     painted = {row.surface_id for row in rows}

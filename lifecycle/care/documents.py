@@ -18,6 +18,7 @@ from lifecycle.care.find import one, plausible_day
 from lifecycle.care.image_files import follows
 from lifecycle.care.images import spoken_name
 from lifecycle.care.register import known
+from lifecycle.care.wording import day_words
 from lifecycle.errors import DomainError, NotFoundHere
 from lifecycle.models import Document, DocumentKind, Product, Studio
 
@@ -50,7 +51,7 @@ class DocumentView:
     @property
     def label(self) -> str:
         said = f"revision {self.revision}, " if self.revision else ""
-        return f"{self.kind_words}, {said}{self.revised_on:%d %B %Y}, {self.language}"
+        return f"{self.kind_words}, {said}{day_words(self.revised_on)}, {self.language}"
 
 
 @dataclass(frozen=True, slots=True)

@@ -15,6 +15,7 @@ from lifecycle import journal
 from lifecycle.care.find import one, plausible_day
 from lifecycle.care.reading_rows import FILM_METHODS, METHODS
 from lifecycle.care.register import known
+from lifecycle.care.wording import day_words
 from lifecycle.errors import DomainError
 from lifecycle.models import Gauge, Studio
 
@@ -59,7 +60,7 @@ def check_says(checked_on: date | None, *, on: date) -> str:
     year, month = checked_on.year + 1, checked_on.month
     until = date(year, month, min(checked_on.day, monthrange(year, month)[1]))
     if on > until:
-        return f"last checked on {checked_on.day} {checked_on:%B %Y}, more than {CHECK_MONTHS} months before."
+        return f"last checked on {day_words(checked_on)}, more than {CHECK_MONTHS} months before."
     return ""
 
 

@@ -7,6 +7,7 @@ from dataclasses import dataclass, field
 from datetime import date, datetime
 
 from django.db import IntegrityError, transaction
+from django.db.models import prefetch_related_objects
 
 from lifecycle import journal
 from lifecycle.care.find import one
@@ -104,12 +105,14 @@ def packages(studio: Studio, *, retired: bool = False) -> tuple[PackageRow, ...]
 
 
 def package(studio: Studio, package_id: int) -> PackageRow:
-    """One package.
+    """One package; three queries, however many items it has.
 
     Raises:
         NotFoundHere: it is not of this studio.
     """
-    return _row(one(LayerPackage, studio, package_id))
+    row = one(LayerPackage, studio, package_id)
+    prefetch_related_objects([row], "items__product")
+    return _row(row)
 
 
 def save_package(

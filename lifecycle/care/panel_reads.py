@@ -11,7 +11,7 @@ from uuid import UUID
 
 from lifecycle.care.correction_reads import RemovalLine, removal_lines
 from lifecycle.care.history import EVENT_WORDS, READING_WORDS, STAGE_WORDS
-from lifecycle.care.wording import capital, layer_words, spoken
+from lifecycle.care.wording import capital, day_words, layer_words, spoken
 from lifecycle.condition import Budget, budget_of
 from lifecycle.errors import NotFoundHere
 from lifecycle.models import CorrectionPanel, Finding, Inspection, Photo, Reading, Report, Studio, Surface
@@ -174,14 +174,14 @@ def _answer(row: Finding, first: date, budget: Budget, passed: Sequence[Inspecti
     """Was it there before? Said from what was noted and what was not."""
     words = row.get_kind_display()
     before = [one for one in passed if one.on < first]
-    said = f"{capital(words)}: first noted here on {first.day} {first:%B %Y}"
+    said = f"{capital(words)}: first noted here on {day_words(first)}"
     if row.inspection.on != first:
-        said += f", again on {row.inspection.on.day} {row.inspection.on:%B %Y}"
+        said += f", again on {day_words(row.inspection.on)}"
     if not before:
         return f"{said}; no earlier look at this panel is on record, so nothing speaks for or against an earlier day."
     last = before[-1].on
     count = f"{len(before)} earlier look{'s' if len(before) > 1 else ''}"
-    return f"{said}; {count} at this panel, the last on {last.day} {last:%B %Y}, noted none."
+    return f"{said}; {count} at this panel, the last on {day_words(last)}, noted none."
 
 
 def _findings(budget: Budget, rows: Sequence[Finding], surface: Surface) -> tuple[FindingRef, ...]:
@@ -206,7 +206,7 @@ def _findings(budget: Budget, rows: Sequence[Finding], surface: Surface) -> tupl
 
 
 def _photo(row: Photo) -> PhotoRef:
-    return PhotoRef(row.uid, row.caption or f"Photo of {row.added_at:%d %B %Y}")
+    return PhotoRef(row.uid, row.caption or f"Photo of {day_words(row.added_at)}")
 
 
 def _finding_entry(one: FindingRef, size_mm: float | None, inspection_id: int) -> Entry:
@@ -253,7 +253,7 @@ def _reports(studio: Studio, inspection_ids: set[int]) -> Iterable[Entry]:
         day = row.inspection.on
         yield Entry(
             studio.day(row.sealed_at), "report", f"{capital(row.get_kind_display())} {row.number} sealed",
-            f"of the inspection on {day.day} {day:%B %Y}", report_id=row.pk, inspection_id=row.inspection_id,
+            f"of the inspection on {day_words(day)}", report_id=row.pk, inspection_id=row.inspection_id,
         )  # fmt: skip
 
 

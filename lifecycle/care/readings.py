@@ -17,7 +17,7 @@ from lifecycle.care.reading_checks import Doubt, PanelRead, angle_doubt, film_do
 from lifecycle.care.reading_rows import ReadingEntry, method_on, write_readings
 from lifecycle.care.register import known
 from lifecycle.care.sealing import refuse_sealed, sealed_among
-from lifecycle.care.wording import spoken
+from lifecycle.care.wording import day_words, spoken
 from lifecycle.condition import rows_for, vehicle_input
 from lifecycle.condition.film import USUAL_GAUGE_SD_UM
 from lifecycle.errors import DomainError
@@ -102,7 +102,7 @@ def reading_sheet(studio: Studio, vehicle_id: int, *, today: date) -> Sheet:
         powertrain=vehicle.powertrain,
         panels=tuple(panels),
         gauges=gauges(studio, today=today, in_use=True),
-        inspections=tuple((row.pk, f"{row.on.day} {row.on:%B %Y}, {row.get_kind_display()}") for row in open_ones),
+        inspections=tuple((row.pk, f"{day_words(row.on)}, {row.get_kind_display()}") for row in open_ones),
     )
 
 

@@ -10,9 +10,8 @@ import numpy as np
 from lifecycle.climate import derived
 from lifecycle.climate.class_table import climate_at, koppen_at
 from lifecycle.climate.figures import climate_value
-from lifecycle.wear import solar
 from lifecycle.wear.types import ClimateYear, FloatArray, Place
-from lifecycle.wear.weather import weather_of, with_hours
+from lifecycle.wear.weather import ByTheClock, weather_of, with_hours
 
 EARTH_KM = 6371.0
 # Further away than this from the place: the error word falls from "close" to "fair", then to "rough".
@@ -21,7 +20,7 @@ _DAYS = np.array([31, 28, 31, 30, 31, 30, 31, 31, 30, 31, 30, 31])
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class HourlyYear:
+class HourlyYear(ByTheClock):
     """8760 hours of a year without leap day, by standard time, each with its mean irradiance.
 
     `hour` is the middle of the hour, `cloud` the share of the sky; `rain_mm` is None where there is no rain that can be
@@ -43,16 +42,6 @@ class HourlyYear:
     rain_mm: FloatArray | None
     rain_says: str = ""
     period: str = ""
-
-    def cos_zenith(self) -> FloatArray:
-        """Cosine of the sun's zenith angle at the middle of each hour."""
-        return solar.cos_zenith_at_clock(
-            lat_deg=self.lat,
-            lon_deg=self.lon,
-            day_of_year=self.day_of_year,
-            clock_hour=self.hour,
-            utc_offset_h=self.utc_offset_h,
-        )
 
 
 def distance_km(one: Place, other: Place) -> float:

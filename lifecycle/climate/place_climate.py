@@ -159,7 +159,7 @@ def _sea(given_m: float | None, map_km: float | None) -> tuple[float | None, str
         return None, ""
     if map_km < COAST_KM:
         return None, f"within some {2 * COAST_KM:.0f} km by the map, which cannot say how near"
-    return map_km, "by the map, about 10 km exact"
+    return map_km, "by the map, about 10 km exact; it knows no narrow sound, fjord or inlet"
 
 
 def place_climate(

@@ -25,7 +25,7 @@ from lifecycle.wear import degradation as deg
 from lifecycle.wear import normal
 from lifecycle.wear.chemistry import Angles
 from lifecycle.wear.figures import wear_value
-from lifecycle.wear.histories import ANGLE_MARGIN_DEG
+from lifecycle.wear.spread import spread_value
 from lifecycle.wear.types import DateBand
 
 TIRED, END = "tired", "end"
@@ -70,7 +70,7 @@ def _answers(what: str, reading: tuple[str, float], angles: Angles | None) -> It
     if angles is None:
         return
     at = angle_of(what, angles)
-    if kind == "contact_angle_deg" and abs(value - at) >= ANGLE_MARGIN_DEG:
+    if kind == "contact_angle_deg" and abs(value - at) >= spread_value("look.angle_margin"):
         yield value < at
     if kind == "beading_score":
         low, high = _score_range(round(value))

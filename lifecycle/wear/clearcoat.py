@@ -183,7 +183,8 @@ def film_over_um(stack: Sequence[LiveLayer], *, on: date | None) -> Figure | Non
         own = live.layer.thickness_um
         if own is None:
             return usual
-        return Figure(own, 0.95 * own, 1.05 * own, "µm", Mark.COMMON_PRACTICE, "thickness of the product")
+        off = wear_value("film.tolerance") * own
+        return Figure(own, own - off, own + off, "µm", Mark.COMMON_PRACTICE, "thickness of the product")
     return None
 
 
@@ -242,10 +243,11 @@ def _unreadable(surface: SurfaceInput, thickness: Thickness, refinish: str) -> s
 
 def _what_readings_say(thickness: Thickness) -> _Known:
     if reads_clear(thickness):
-        return _Known(None, min(thickness.values), max(spot_uncertainty_um(thickness), 0.5))
+        return _Known(None, min(thickness.values), max(spot_uncertainty_um(thickness), wear_value("film.sd_least")))
     thinnest = thinnest_um(thickness)
     share = clear_share(thinnest)
-    return _Known(thinnest, share.value, math.hypot(_sd(share), spot_uncertainty_um(thickness) * 0.3))
+    seen_sd = wear_value("film.clear_slope") * spot_uncertainty_um(thickness)
+    return _Known(thinnest, share.value, math.hypot(_sd(share), seen_sd))
 
 
 def _decide(known: _Known, budget: Band, surface: SurfaceInput) -> tuple[str, str]:

@@ -29,8 +29,6 @@ from lifecycle.wear.types import Band, FloatArray, SurfaceInput, VehicleInput
 CHOICES = ("finishing", "one_step", "cut_and_refine", "spot_sanding")
 NEEDS_CONSENT = CHOICES[1:]
 MOST_PASSES = 10
-# A painter's figure for sealing (published: 30 to 90 days); for polishing the careful end of it (judgement).
-FRESH_DAYS = 90
 
 
 @dataclass(frozen=True, slots=True)
@@ -57,11 +55,12 @@ class Choice:
 def fresh_refinish(surface: SurfaceInput, *, as_of: date) -> str:
     """Why a panel that was painted lately is left alone; "" where it was not."""
     painted = surface.refinished_on
-    if painted is None or not 0 <= (as_of - painted).days < FRESH_DAYS:
+    fresh_days = round(figure("refinish.fresh_days").value)
+    if painted is None or not 0 <= (as_of - painted).days < fresh_days:
         return ""
     return (
         f"Painted again on {painted.isoformat()}: fresh paint is still hardening. Ask the painter; usual waits are 30 "
-        f"to {FRESH_DAYS} days."
+        f"to {fresh_days} days."
     )
 
 

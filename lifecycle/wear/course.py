@@ -10,9 +10,9 @@ from datetime import date
 import numpy as np
 
 from lifecycle.wear import degradation as deg
-from lifecycle.wear import exposure
 from lifecycle.wear.chemistry import Chemistry
 from lifecycle.wear.degradation import DAYS_PER_MONTH, Life
+from lifecycle.wear.etching import temperature_factor
 from lifecycle.wear.figures import wear_value
 from lifecycle.wear.marks import value
 from lifecycle.wear.stack import LiveLayer, concerns
@@ -26,7 +26,6 @@ AGENT = MECHANISMS.index(Mechanism.WASH_CHEMISTRY)
 SOIL = MECHANISMS.index(Mechanism.CONTAMINATION)
 SHARE_JUMPS = {"fallout": "jump.fallout", "overspray": "jump.overspray", "flood": "jump.flood"}
 DROPPINGS = {"bird_dropping": "jump.dropping", "sap": "jump.sap"}
-MOST_OF_ONE_DROPPING = 0.2
 _EACH = np.ones(len(MECHANISMS))  # sums over seven columns are far quicker as a product
 
 
@@ -100,9 +99,10 @@ def home_ratios(home: str) -> FloatArray:
 def event_days(event: EventInput, *, chemistry: Chemistry, life: Life) -> FloatArray:
     """What one event takes from a layer, by mechanism, in days of the reference duty, shape (7,).
 
-    Decontamination: the contact of three neutral hand washes and the chemistry of two. Droppings and sap: `0.01 (dwell
-    / 24 h) exp(-70/R (1/T_s - 1/313 K))` of a life, with the surface 10 K over the reported air. Fallout, overspray and
-    flood: a share of a life. All engineering defaults; that dwell and heat drive etching is published.
+    Decontamination: the contact of three neutral hand washes and the chemistry of two. Droppings and sap:
+    `jump.dropping (dwell / 24 h) exp(-Ea/R (1/T_s - 1/313 K))` of a life, with Ea `etch.ea` and the surface `jump.rise`
+    over the reported air, no more than `jump.dropping_most`. Fallout, overspray and flood: a share of a life. All
+    engineering defaults; that dwell and heat drive etching is published.
     """
     taken = np.zeros(len(MECHANISMS))
     if event.kind == "decontamination":
@@ -113,9 +113,9 @@ def event_days(event: EventInput, *, chemistry: Chemistry, life: Life) -> FloatA
         taken[SOIL] = wear_value(SHARE_JUMPS[event.kind]) * life.median_months * DAYS_PER_MONTH
     elif event.kind in DROPPINGS:
         dwell = wear_value("etch.dwell_default") if event.dwell_h is None else event.dwell_h
-        surface = (20.0 if event.air_c is None else event.air_c) + 10.0
-        warm = math.exp(-70.0 / exposure.GAS_CONSTANT_KJ * (1.0 / (surface + 273.15) - 1.0 / 313.15))
-        share = min(wear_value(DROPPINGS[event.kind]) * dwell / 24.0 * warm, MOST_OF_ONE_DROPPING)
+        air_c = wear_value("jump.air_default") if event.air_c is None else event.air_c
+        warm = temperature_factor(air_c + wear_value("jump.rise"), activation_kj_mol=wear_value("etch.ea"))
+        share = min(wear_value(DROPPINGS[event.kind]) * dwell / 24.0 * warm, wear_value("jump.dropping_most"))
         taken[SOIL] = share * life.median_months * DAYS_PER_MONTH
     return taken
 

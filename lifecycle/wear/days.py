@@ -8,32 +8,18 @@ gives the same sum.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from functools import lru_cache
 
 import numpy as np
 from numpy.typing import ArrayLike
 
 from lifecycle.wear import marks, panel, solar, tilted, usage
-from lifecycle.wear.doses import PHYSICAL, heat_rate, hourly_rates, hydrolysis_rate
+from lifecycle.wear.doses import PHYSICAL, Aspect, Sky, heat_rate, hourly_rates, hydrolysis_rate
 from lifecycle.wear.marks import value
 from lifecycle.wear.panel import ORIENTATIONS
 from lifecycle.wear.tilted import OrientationLaw
 from lifecycle.wear.types import ClimateYear, FloatArray
 from lifecycle.wear.weather import HourlyClimate, HourlyWeather
-
-RAIN_WETS_MM_H = 0.1
-
-
-@dataclass(frozen=True, slots=True)
-class _Aspect:
-    """How a surface takes the weather: absorptance, and its light over that on a flat surface in the open. With a
-    computed orientation the shares have the headings of the vehicle as their first axis."""
-
-    absorptance: float
-    uv: ArrayLike
-    sun: ArrayLike
-    sky_view: ArrayLike
 
 
 def _absorptance(orientation: str, colour: str) -> float:
@@ -52,7 +38,7 @@ def _aspect(
     day_of_year: FloatArray,
     solar_hour: ArrayLike,
     ghi_w_m2: FloatArray,
-) -> _Aspect:
+) -> Aspect:
     if orientation not in ORIENTATIONS:
         raise ValueError(f"orientation is {orientation!r}; use one of {', '.join(ORIENTATIONS)}.")
     takes_up = _absorptance(orientation, colour)
@@ -64,10 +50,10 @@ def _aspect(
             solar_hour=solar_hour,
             tilt_deg=value(f"tilt.{orientation}"),
         )
-        return _Aspect(takes_up, plane.uv_ratio, plane.sun_ratio, plane.sky_view)
+        return Aspect(takes_up, plane.uv_ratio, plane.sun_ratio, plane.sky_view)
     sun = value(f"sun.{orientation}")
     warmth = value("warmth.inside") if orientation == "inside" else sun
-    return _Aspect(takes_up, sun, warmth, warmth)
+    return Aspect(takes_up, sun, warmth, warmth)
 
 
 def _under_a_roof(vapour_hpa: FloatArray, indoor_c: FloatArray) -> FloatArray:
@@ -119,7 +105,7 @@ def _typical_day_rates(
     course = swing * np.cos(2.0 * np.pi * (hours - value("day.warmest_hour")) / 24.0)
     vapour = np.array(climate.rh_pct)[:, None] / 100.0 * panel.saturation_pressure_hpa(mean)
     air, indoor = mean + course, mean + value("indoor.swing") * course
-    in_the_open = hourly_rates(
+    sky = Sky(
         ghi_w_m2=ghi,
         air_c=air,
         rh_pct=_humidity_pct(vapour, air),
@@ -128,11 +114,8 @@ def _typical_day_rates(
         cos_zenith=solar.cos_zenith(lat_deg=lat, day_of_year=days, solar_hour=hours),
         extraterrestrial_w_m2=solar.extraterrestrial_normal_w_m2(days),
         wet=np.zeros((12, 1)) if orientation == "inside" else _wet_share(climate)[:, None],
-        absorptance=aspect.absorptance,
-        sun_share=aspect.uv,
-        warmth_share=aspect.sun,
-        sky_view=aspect.sky_view,
     )
+    in_the_open = hourly_rates(sky, aspect)
     whole_days = np.array([value(f"day.{mechanism}") for mechanism in PHYSICAL])[:, None, None]
     rates = np.stack([_over_headings(in_the_open, 3) * whole_days, _under_a_roof(vapour, indoor)])
     rates.flags.writeable = False
@@ -149,7 +132,7 @@ def _wet_hours(climate: ClimateYear, weather: HourlyWeather) -> FloatArray:
     """Wet share of each hour: from the hour's own rain and the drying hour after it, else spread over rain days."""
     if weather.rain_mm is None:
         return _wet_share(climate)[weather.month()]
-    rain = weather.rain_mm >= RAIN_WETS_MM_H
+    rain = weather.rain_mm >= value("day.rain_wets_mm")
     return np.asarray(rain | np.roll(rain, 1), dtype=float)
 
 
@@ -183,18 +166,7 @@ def _hours_rates(climate: HourlyClimate, orientation: str, colour: str, law: Ori
         ghi_w_m2=weather.ghi_w_m2,
     )
     in_the_open = hourly_rates(
-        ghi_w_m2=weather.ghi_w_m2,
-        air_c=weather.air_c,
-        rh_pct=weather.rh_pct,
-        wind_ms=weather.wind_ms,
-        cloud=weather.cloud,
-        cos_zenith=weather.cos_zenith(),
-        extraterrestrial_w_m2=solar.extraterrestrial_normal_w_m2(weather.day_of_year),
-        wet=0.0 if orientation == "inside" else _wet_hours(climate, weather),
-        absorptance=aspect.absorptance,
-        sun_share=aspect.uv,
-        warmth_share=aspect.sun,
-        sky_view=aspect.sky_view,
+        weather.sky(wet=0.0 if orientation == "inside" else _wet_hours(climate, weather)), aspect
     )
     by_day = weather.air_c.reshape(365, 24)
     mean = by_day.mean(axis=1, keepdims=True)

@@ -10,6 +10,8 @@ Doses are sums over hours, each 1 in an hour at 25 °C with 50 W/m² of ultravio
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 import numpy as np
 from numpy.typing import ArrayLike
 
@@ -47,56 +49,64 @@ def heat_rate(*, surface_c: ArrayLike) -> FloatArray:
     return arrhenius(surface_c, activation_kj_mol=value("dose.ea_heat"))
 
 
-def hourly_rates(
-    *,
-    ghi_w_m2: ArrayLike,
-    air_c: ArrayLike,
-    rh_pct: ArrayLike,
-    wind_ms: ArrayLike,
-    cloud: ArrayLike,
-    cos_zenith: ArrayLike,
-    extraterrestrial_w_m2: ArrayLike,
-    wet: ArrayLike = 0.0,
-    absorptance: float = 0.70,
-    sun_share: ArrayLike = 1.0,
-    warmth_share: ArrayLike | None = None,
-    sky_view: ArrayLike | None = None,
-    law: PanelLaw = PanelLaw.SKY,
-) -> FloatArray:
-    """Dose of sunlight, hydrolysis and heat in each hour in the open, shape (3, hours).
+@dataclass(frozen=True, slots=True, eq=False)
+class Sky:
+    """Weather of hours that a surface may meet, and the sun over them; the fields broadcast together.
 
-    Args:
+    Attributes:
         ghi_w_m2: global horizontal irradiance, hourly mean, W/m².  air_c: °C.  rh_pct: %.  wind_ms: at 10 m, m/s.
         cloud: share of the sky, 0 to 1.  cos_zenith: of the sun at the middle of the hour.
         extraterrestrial_w_m2: on a plane facing the sun, W/m².
-        wet: share of the hour in which rain keeps the surface wet, 0 to 1; the surface is then at air temperature.
-        absorptance: of the surface, 0 to 1.  sun_share: ultraviolet on the surface over that on a flat one.
-        warmth_share: the same for all sunlight; None: as `sun_share`.  sky_view: share of the sky that the surface
-            sees, 0 to 1; None: as `warmth_share`.
-        law: see `panel.PanelLaw`.
+        wet: share of the hour in which rain keeps a surface wet, 0 to 1; the surface is then at air temperature.
     """
-    sun, cosine = np.asarray(ghi_w_m2, dtype=float), np.asarray(cos_zenith, dtype=float)
-    uv_on_it = np.asarray(sun_share, dtype=float)
-    warmth = uv_on_it if warmth_share is None else np.asarray(warmth_share, dtype=float)
+
+    ghi_w_m2: ArrayLike
+    air_c: ArrayLike
+    rh_pct: ArrayLike
+    wind_ms: ArrayLike
+    cloud: ArrayLike
+    cos_zenith: ArrayLike
+    extraterrestrial_w_m2: ArrayLike
+    wet: ArrayLike = 0.0
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Aspect:
+    """How a surface takes the weather: absorptance, 0 to 1, and its ultraviolet, its sunlight and its view of the sky
+    over those of a flat surface in the open. With a computed orientation the shares have the headings of the vehicle as
+    their first axis."""
+
+    absorptance: float = 0.70
+    uv: ArrayLike = 1.0
+    sun: ArrayLike = 1.0
+    sky_view: ArrayLike = 1.0
+
+
+FLAT = Aspect()
+
+
+def hourly_rates(sky: Sky, aspect: Aspect = FLAT, *, law: PanelLaw = PanelLaw.SKY) -> FloatArray:
+    """Dose of sunlight, hydrolysis and heat in each hour in the open, shape (3, hours); `law` see `panel.PanelLaw`."""
+    sun, cosine = np.asarray(sky.ghi_w_m2, dtype=float), np.asarray(sky.cos_zenith, dtype=float)
     # The sun is held above 3 degrees here too: kt is undefined at the horizon.
-    outside = np.asarray(extraterrestrial_w_m2, dtype=float) * np.maximum(cosine, np.cos(np.radians(87.0)))
+    outside = np.asarray(sky.extraterrestrial_w_m2, dtype=float) * np.maximum(cosine, np.cos(np.radians(87.0)))
     share = uv.uv_share(air_mass=solar.relative_air_mass(cosine), clearness=sun / outside)
     surface = panel.panel_temperature_c(
-        air_c=air_c,
-        irradiance_w_m2=sun * warmth,
-        wind_ms=wind_ms,
-        cloud=cloud,
-        absorptance=absorptance,
-        sky_view=warmth if sky_view is None else sky_view,
+        air_c=sky.air_c,
+        irradiance_w_m2=sun * np.asarray(aspect.sun, dtype=float),
+        wind_ms=sky.wind_ms,
+        cloud=sky.cloud,
+        absorptance=aspect.absorptance,
+        sky_view=aspect.sky_view,
         law=law,
     )
-    humid = panel.surface_humidity_pct(air_c=air_c, rh_pct=rh_pct, surface_c=surface)
-    wetness = np.asarray(wet, dtype=float)
+    humid = panel.surface_humidity_pct(air_c=sky.air_c, rh_pct=sky.rh_pct, surface_c=surface)
+    wetness = np.asarray(sky.wet, dtype=float)
     dry_dose = hydrolysis_rate(surface_rh_pct=humid, surface_c=surface)
-    wet_dose = hydrolysis_rate(surface_rh_pct=100.0, surface_c=air_c)
+    wet_dose = hydrolysis_rate(surface_rh_pct=100.0, surface_c=sky.air_c)
     return np.stack(
         np.broadcast_arrays(
-            sunlight_rate(uv_w_m2=sun * share * uv_on_it, surface_c=surface),
+            sunlight_rate(uv_w_m2=sun * share * np.asarray(aspect.uv, dtype=float), surface_c=surface),
             (1.0 - wetness) * dry_dose + wetness * wet_dose,
             heat_rate(surface_c=surface),
         )

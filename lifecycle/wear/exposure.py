@@ -17,6 +17,7 @@ from lifecycle.wear import marks, running, usage
 from lifecycle.wear.days import monthly_doses, reference_doses, typical_day_rates
 from lifecycle.wear.doses import (
     PHYSICAL,
+    Sky,
     arrhenius,
     heat_rate,
     hourly_rates,
@@ -36,6 +37,7 @@ __all__ = [
     "MECHANISMS",
     "ORIENTATIONS",
     "PHYSICAL",
+    "Sky",
     "arrhenius",
     "combine",
     "heat_rate",

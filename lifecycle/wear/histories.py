@@ -23,12 +23,9 @@ from lifecycle.wear.degradation import Life
 from lifecycle.wear.durability import History
 from lifecycle.wear.figures import wear_value
 from lifecycle.wear.laid import Laid, courses_of, lay_out, remembered
+from lifecycle.wear.spread import spread_value
 from lifecycle.wear.stack import correction_days
 from lifecycle.wear.types import ClimateYear, Place, ReadingInput, VehicleInput
-
-ANGLE_MARGIN_DEG = 3.0
-WORKS_FROM_SCORE = 3
-ENDED_UP_TO_SCORE = 1
 
 
 @dataclass(frozen=True, slots=True)
@@ -52,11 +49,11 @@ def verdict(reading: ReadingInput, *, end_deg: float | None) -> bool | None:
         said.append(reading.works)
     if end_deg is not None and reading.contact_angle_deg is not None:
         off = reading.contact_angle_deg - end_deg
-        said += [off > 0] if abs(off) >= ANGLE_MARGIN_DEG else []
+        said += [off > 0] if abs(off) >= spread_value("look.angle_margin") else []
     if end_deg is not None and reading.beading_score is not None:
-        if reading.beading_score >= WORKS_FROM_SCORE:
+        if reading.beading_score >= spread_value("look.works_from"):
             said.append(True)
-        elif reading.beading_score <= ENDED_UP_TO_SCORE:
+        elif reading.beading_score <= spread_value("look.ended_to"):
             said.append(False)
     if not said or len(set(said)) > 1:
         return None

@@ -6,15 +6,38 @@ from dataclasses import dataclass, fields
 from typing import Protocol
 
 import numpy as np
+from numpy.typing import ArrayLike
 
 from lifecycle.wear import solar
+from lifecycle.wear.doses import Sky
 from lifecycle.wear.types import ClimateYear, FloatArray
 
 HOURS_A_YEAR = 8760
 
 
+class ByTheClock:
+    """The sun over hours that are told by standard time, at their middle."""
+
+    __slots__ = ()
+    lat: float
+    lon: float
+    utc_offset_h: float
+    day_of_year: FloatArray
+    hour: FloatArray
+
+    def cos_zenith(self) -> FloatArray:
+        """Cosine of the sun's zenith angle at the middle of each hour."""
+        return solar.cos_zenith_at_clock(
+            lat_deg=self.lat,
+            lon_deg=self.lon,
+            day_of_year=self.day_of_year,
+            clock_hour=self.hour,
+            utc_offset_h=self.utc_offset_h,
+        )
+
+
 @dataclass(frozen=True, slots=True, eq=False)
-class HourlyWeather:
+class HourlyWeather(ByTheClock):
     """8760 hours of a year without leap day, by standard time. Compared and hashed by identity.
 
     Attributes:
@@ -41,14 +64,17 @@ class HourlyWeather:
             if hours is not None and (hours.shape != (HOURS_A_YEAR,) or not np.isfinite(hours).all()):
                 raise ValueError(f"{field.name}: give {HOURS_A_YEAR} finite figures, one for each hour of the year.")
 
-    def cos_zenith(self) -> FloatArray:
-        """Cosine of the sun's zenith angle at the middle of each hour."""
-        return solar.cos_zenith_at_clock(
-            lat_deg=self.lat,
-            lon_deg=self.lon,
-            day_of_year=self.day_of_year,
-            clock_hour=self.hour,
-            utc_offset_h=self.utc_offset_h,
+    def sky(self, *, wet: ArrayLike = 0.0) -> Sky:
+        """What a surface in the open meets hour by hour; `wet` as in `Sky`."""
+        return Sky(
+            ghi_w_m2=self.ghi_w_m2,
+            air_c=self.air_c,
+            rh_pct=self.rh_pct,
+            wind_ms=self.wind_ms,
+            cloud=self.cloud,
+            cos_zenith=self.cos_zenith(),
+            extraterrestrial_w_m2=solar.extraterrestrial_normal_w_m2(self.day_of_year),
+            wet=wet,
         )
 
     def solar_hour(self) -> FloatArray:

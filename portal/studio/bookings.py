@@ -12,6 +12,7 @@ from django.views.decorators.http import require_GET, require_POST
 
 from lifecycle import condition
 from lifecycle.care import directory, visits
+from lifecycle.care.wording import day_words
 from portal.access.people import MemberRequest
 from portal.access.registry import access
 
@@ -50,7 +51,9 @@ def settle(request: MemberRequest, visit_id: int) -> HttpResponse:
         visit = attempt(form, verb)
         if visit is not None:
             condition.assess_one(studio=request.member.studio, vehicle_id=visit.vehicle_id, at=at)
-            messages.success(request, f"The visit of {visit.on:%d %B %Y} is on record as {visit.get_state_display()}.")
+            messages.success(
+                request, f"The visit of {day_words(visit.on)} is on record as {visit.get_state_display()}."
+            )
             return redirect("studio:bookings")
     for errors in form.errors.values():
         for error in errors:

@@ -16,6 +16,7 @@ from django.views.decorators.http import require_GET, require_http_methods
 from lifecycle.care import calendar_reads
 from lifecycle.care import opening as verbs
 from lifecycle.care.site_days import SKILLS, WEEKDAYS
+from lifecycle.care.wording import day_words
 from lifecycle.errors import NotFoundHere
 from lifecycle.reminders import closure_moves
 from portal.access.people import MemberRequest
@@ -272,6 +273,6 @@ def closure(request: MemberRequest, closure_id: int) -> HttpResponse:
                 told = f"phone the customer{', ' + one.phone if one.phone else ''}: {one.no_mail}" if one.no_mail else (
                     "a mail is on its way"
                 )  # fmt: skip
-                messages.success(request, f"{one.plate} is now booked for {one.on:%d %B %Y}; {told}.")
+                messages.success(request, f"{one.plate} is now booked for {day_words(one.on)}; {told}.")
             return redirect("studio:closure", closure_id=closure_id)
     return render(request, "studio/closure.html", {"hit": hit, "form": form})

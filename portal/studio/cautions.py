@@ -105,16 +105,35 @@ EVENT_STEPS: Final = ("wheels", "engine_bay", "wash", "decontamination", "event"
 
 
 def for_steps(*steps: str, powertrain: str = "combustion") -> tuple[str, ...]:
-    """What stands beside these steps of work on a vehicle, the usual first line before all.
+    """What stands beside these steps of work on a vehicle: first what nobody has to open, the usual line and all that
+    concerns a drive battery, then the rest.
 
     Raises:
         ValueError: no such step.
     """
+    battery, others = _fitting(steps, powertrain)
+    return (" ".join((FIRST, *battery)), *others)
+
+
+def own_of(*steps: str, powertrain: str = "combustion") -> tuple[str, ...]:
+    """What is these steps' own, the first of it open, on a page that says the usual line and that of the battery once
+    above all of its steps (`for_steps(...)[0]`).
+
+    Raises:
+        ValueError: no such step.
+    """
+    battery, others = _fitting(steps, powertrain)
+    return (*others[:1], *battery, *others[1:])
+
+
+def _fitting(steps: tuple[str, ...], powertrain: str) -> tuple[list[str], list[str]]:
+    """What concerns a drive battery, and the rest."""
     unknown = set(steps) - set(STEPS)
     if unknown:
         raise ValueError(f"no such step of work: {', '.join(sorted(unknown))}; use {', '.join(STEPS)}")
-    fitting = (row for row in CAUTIONS if set(row.steps) & set(steps))
-    return (FIRST, *(row.text for row in fitting if not row.electric or powertrain in POWERED))
+    fitting = [row for row in CAUTIONS if set(row.steps) & set(steps)]
+    battery = [row.text for row in fitting if row.electric and powertrain in POWERED]
+    return battery, [row.text for row in fitting if not row.electric]
 
 
 def for_layer(powertrain: str) -> tuple[str, ...]:

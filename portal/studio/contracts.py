@@ -10,6 +10,7 @@ from django.shortcuts import redirect, render
 from django.views.decorators.http import require_http_methods
 
 from lifecycle.care import contracts, life_reads
+from lifecycle.care.wording import day_words
 from portal.access.people import MemberRequest
 from portal.access.registry import access
 
@@ -68,7 +69,7 @@ def term_done(request: MemberRequest, vehicle_id: int, term_id: int) -> HttpResp
             messages.info(request, NOT_JUDGED)
             assessed(request, vehicle_id, "The inspection is noted with the contract's date.")
             return redirect("studio:life", vehicle_id=vehicle_id)
-    lead = f"{term.title}, asked for on {term.due:%d %B %Y}, give or take {term.tolerance_days} days. {NOT_JUDGED}"
+    lead = f"{term.title}, asked for on {day_words(term.due)}, give or take {term.tolerance_days} days. {NOT_JUDGED}"
     if not seen:
         lead += " The studio has no inspection of this vehicle on record yet; record one first."
     context = {"form": form, "vehicle": vehicle, "heading": "Which inspection was it?", "lead": lead}

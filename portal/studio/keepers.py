@@ -13,6 +13,7 @@ from django.views.decorators.http import require_http_methods
 
 from lifecycle.care import directory, keeping, register
 from lifecycle.care.keeping_reads import Kept
+from lifecycle.care.wording import day_words
 from portal.access.people import MemberRequest
 from portal.access.registry import access
 
@@ -86,7 +87,7 @@ def transfer(request: MemberRequest, vehicle_id: int) -> HttpResponse:
         if keeper is not None:
             messages.success(
                 request,
-                f"{keeper.customer.name} keeps it since {keeper.start:%d %B %Y}. "
+                f"{keeper.customer.name} keeps it since {day_words(keeper.start)}. "
                 "Ask how it is used now, and record it.",
             )
             return redirect("studio:vehicle", vehicle_id=vehicle_id)

@@ -13,6 +13,7 @@ from django.urls import reverse
 from django.views.decorators.http import require_GET, require_http_methods
 
 from lifecycle.care import directory, erasure, keeping_back, life_reads
+from lifecycle.care.wording import day_words
 from portal.access.people import MemberRequest
 from portal.access.registry import ROLES_OF, access
 
@@ -58,7 +59,7 @@ def readmit(request: MemberRequest, left_id: int) -> HttpResponse:
             return assessed(request, left_id, f"It is looked after here again, kept by {known.row.name}.")
     context = {
         "form": form, "vehicle": facts, "heading": f"{known.row.name} brings it back",
-        "lead": f"It left on {vehicle.retired_on:%d %B %Y}. Its record goes on where it stopped. On record for "
+        "lead": f"It left on {day_words(vehicle.retired_on)}. Its record goes on where it stopped. On record for "
         f"{known.row.name}: care reminders {known.row.reminders}, offers {known.row.offers}.",
         "button": "Take it back",
     }  # fmt: skip

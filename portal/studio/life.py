@@ -13,6 +13,7 @@ from django.urls import reverse
 from django.views.decorators.http import require_GET, require_http_methods
 
 from lifecycle.care import life_reads, parts, wheels, withdraw
+from lifecycle.care.wording import day_words
 from lifecycle.errors import NotFoundHere
 from portal.access.people import MemberRequest
 from portal.access.registry import ROLES_OF, access
@@ -192,7 +193,7 @@ def take_back(request: MemberRequest, vehicle_id: int, kind: str, entry_id: int)
         "form": form,
         "vehicle": vehicle,
         "heading": "Withdraw an entry",
-        "lead": f"{entry.on:%d %B %Y}: {entry.what}. It counts no more, and stays on record with the reason. Coats "
+        "lead": f"{day_words(entry.on)}: {entry.what}. It counts no more, and stays on record with the reason. Coats "
         "that it ended live again, unless others were put on since.",
         "button": "Withdraw it",
         "back": reverse("studio:entries", args=[vehicle_id]),

@@ -11,6 +11,7 @@ from django import forms
 from lifecycle.care.keeping_reads import SurfaceFacts
 from lifecycle.care.life_reads import RemovedPart, WheelSet
 from lifecycle.care.wheels import SEASONS
+from lifecycle.care.wording import day_words
 from lifecycle.wear.choices import SUBSTRATES
 from lifecycle.wear.stack import PAINTED
 
@@ -215,7 +216,7 @@ class DoneForm(forms.Form):
 
     def __init__(self, *args: Any, inspections: Sequence[tuple[int, date]], **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
-        self.fields["inspection_id"].choices = [(pk, f"{day:%d %B %Y}") for pk, day in inspections]
+        self.fields["inspection_id"].choices = [(pk, f"{day_words(day)}") for pk, day in inspections]
 
 
 class WhyForm(forms.Form):

@@ -19,6 +19,7 @@ from lifecycle import condition
 from lifecycle.care import directory, keeping, register
 from lifecycle.care.keeping_reads import Kept, SurfaceFacts, kept
 from lifecycle.care.surface_presets import presets_of
+from lifecycle.care.wording import day_words
 from lifecycle.errors import DomainError, NotFoundHere
 from portal.access.people import MemberRequest
 from portal.access.registry import access
@@ -256,7 +257,7 @@ def surfaces(request: MemberRequest, vehicle_id: int) -> HttpResponse:
 
 
 def _surface_words(row: SurfaceFacts) -> dict[str, str]:
-    finish = FINISH_WORDS[row.finish] + (f" on {row.refinished_on:%d %B %Y}" if row.refinished_on else "")
+    finish = FINISH_WORDS[row.finish] + (f" on {day_words(row.refinished_on)}" if row.refinished_on else "")
     return {"lies": ORIENTATION_WORDS[row.orientation], "finish": finish}
 
 

@@ -11,6 +11,7 @@ from lifecycle.care.cure_calendar import cure_calendar
 from lifecycle.care.keeping_reads import retired_on
 from lifecycle.care.life_reads import keeper_lines
 from lifecycle.care.photos import photos_of
+from lifecycle.care.rechecks import usage_says
 from lifecycle.care.vehicle_reads import vehicle_for_studio
 from lifecycle.errors import NotFoundHere
 from portal.access.people import MemberRequest
@@ -52,6 +53,7 @@ def vehicle(request: MemberRequest, vehicle_id: int) -> HttpResponse:
         "left_on": left_on,
         "keepers": keeper_lines(vehicle_id),
         "cure": cure_calendar(studio=request.member.studio, vehicle_id=vehicle_id, today=view.today),
+        "usage_says": usage_says(view.habits.since if view.habits else None, on=view.today),
         "may_keep": left_on is None,
         "may_record": left_on is None and request.member.role in ROLES_OF["technician"],
         "may_book": left_on is None and request.member.role in ROLES_OF["desk"],

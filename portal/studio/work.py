@@ -11,6 +11,7 @@ from django.utils import timezone
 from django.views.decorators.http import require_GET, require_http_methods, require_POST
 
 from lifecycle.care import handover, phoning, visit_reads, visits, worklist
+from lifecycle.care.wording import day_words
 from lifecycle.errors import DomainError, NotFoundHere
 from lifecycle.reminders import approval
 from portal.access.people import MemberRequest
@@ -98,7 +99,7 @@ def book(request: MemberRequest, vehicle_id: int) -> HttpResponse:
         visit = attempt(form, verb)
         if visit is not None:
             messages.success(
-                request, f"Booked for {visit.on:%d %B %Y}: {vehicle.vehicle}, {vehicle.plate}. Its reminders stop."
+                request, f"Booked for {day_words(visit.on)}: {vehicle.vehicle}, {vehicle.plate}. Its reminders stop."
             )
             return redirect("studio:work")
     return render(request, "studio/book.html", {"form": form, "vehicle": vehicle, "windows": windows})

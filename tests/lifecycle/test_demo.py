@@ -64,6 +64,17 @@ def mechanisms(row: models.Forecast) -> list[str]:
     return [reason["mechanism"] for reason in row.reasons]
 
 
+def test_a_first_look_is_sealed_and_others_wait_for_their_signature(demo):
+    report = models.Report.objects.get()
+    assert (report.vehicle, report.number) == (vehicle("SKA 104"), 1)
+    assert report.inspection == vehicle("SKA 104").inspections.order_by("on", "id").first()
+    assert "Tove" not in report.content, "a sealed text holds no personal data"
+    assert vehicle("SKA 104").inspections.filter(by="studio").exclude(pk=report.inspection_id).count() >= 2
+    out = StringIO()
+    call_command("verify_reports", stdout=out)
+    assert "ossenmere: 1 sealed, 0 differences" in out.getvalue()
+
+
 def test_counts(demo):
     assert models.Site.objects.count() == 3
     assert models.Bay.objects.count() == 6

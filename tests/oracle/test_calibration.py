@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import math
+import re
 from dataclasses import replace
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -13,15 +15,28 @@ from lifecycle.wear.assessment import assess
 from lifecycle.wear.degradation import Clock
 from lifecycle.wear.durability import History, Prior, learn
 from lifecycle.wear.laid import lay_out, live_clocks
-from tests.bench.calibration import APPLIED, World, invented, laid_out, measure, readings_of, simulate
+from tests.bench.calibration import (
+    APPLIED,
+    SEED,
+    VEHICLES,
+    WORLDS,
+    World,
+    invented,
+    laid_out,
+    measure,
+    readings_of,
+    row,
+    simulate,
+)
 from tests.wear import vehicles as people
 
 pytestmark = pytest.mark.oracle
+README = Path(__file__).resolve().parents[2] / "README.md"
 
 
 @pytest.fixture(scope="module")
 def measured():
-    return measure(simulate(vehicles=500, seed=20260301))
+    return measure(simulate(vehicles=VEHICLES, seed=SEED))
 
 
 def test_the_band_holds_four_of_five_before_and_after_looks(measured) -> None:
@@ -34,6 +49,23 @@ def test_the_band_holds_four_of_five_before_and_after_looks(measured) -> None:
 def test_the_due_date_after_two_looks_is_off_by_half_of_a_fixed_interval_at_most(measured) -> None:
     assert measured.error_after <= 0.5 * measured.error_fixed
     assert measured.error_after < measured.error_before < measured.error_fixed
+
+
+def figures_of(line: str) -> list[float]:
+    return [float(cell) for cell in re.findall(r"[\d.]+", line.split("|", 2)[2])]
+
+
+def test_the_readme_tells_what_is_measured(measured) -> None:
+    """The README's first row is this one (another machine's last digit may round the other way), and every world stands
+    there by the name that the bench prints."""
+    lines = README.read_text(encoding="utf-8").splitlines()
+    for world in WORLDS:
+        assert sum(line.startswith(f"| {world.name} | ") for line in lines) == 1, world.name
+    (told,) = (line for line in lines if line.startswith(f"| {WORLDS[0].name} | "))
+    covered, errors = slice(0, 2), slice(2, 5)
+    found = figures_of(row(WORLDS[0], measured))
+    assert figures_of(told)[covered] == pytest.approx(found[covered], abs=1.0)
+    assert figures_of(told)[errors] == pytest.approx(found[errors], abs=0.11)
 
 
 def test_a_world_that_it_does_not_know_shows(measured) -> None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -13,9 +14,11 @@ from lifecycle.climate.files import climate_from_file, place_of_file, read_hourl
 from lifecycle.climate.gazetteer import cities
 from lifecycle.climate.hours import distance_km
 from lifecycle.climate.koppen_map import koppen_at, sea_distance_km
+from lifecycle.climate.place_climate import place_climate
 from lifecycle.climate.source import ClimateError
 from lifecycle.climate.sources import FileSource
 from lifecycle.wear import atmosphere
+from lifecycle.wear.panel import PanelLaw, panel_temperature_c
 from lifecycle.wear.types import ClimateYear, Place
 from tests.bench import climate_error
 
@@ -55,6 +58,44 @@ def test_the_last_hour_of_february_of_a_leap_year_is_kept(weather) -> None:
     assert hours.ghi_w_m2.size == 8760
     assert [int((hours.month == month).sum()) for month in (1, 2, 3)] == [744, 672, 744]
     assert hours.ghi_w_m2.sum() / 1000.0 == pytest.approx(1566.2, abs=0.5)
+
+
+@pytest.mark.parametrize(
+    ("place", "ghi_kwh_m2", "air_c", "rh_pct", "frozen_h", "warmest_c"),
+    [
+        ("mannheim", 1182.9, 12.38, 71.1, 385, 38.6),
+        ("723170TYA.CSV", 1566.2, 14.42, 69.5, 792, 35.6),
+        ("703165TY.csv", 829.2, 4.42, 73.5, 1640, 19.4),
+    ],
+    ids=["Mannheim", "Greensboro", "Sand Point"],
+)
+def test_hours_of_three_files_are_those_worked_out_elsewhere(
+    place: str, ghi_kwh_m2: float, air_c: float, rh_pct: float, frozen_h: int, warmest_c: float, weather
+) -> None:
+    """Yearly sunlight, mean air and humidity, hours below 0 °C and the warmest hour of three files that are the same
+    here and there, computed independently of this project's code."""
+    hours = read_hourly(weather(place))
+    assert hours.ghi_w_m2.sum() / 1000.0 == pytest.approx(ghi_kwh_m2, abs=0.05)
+    assert hours.air_c.mean() == pytest.approx(air_c, abs=0.006)
+    assert hours.rh_pct.mean() == pytest.approx(rh_pct, abs=0.06)
+    assert (int((hours.air_c < 0.0).sum()), hours.air_c.max()) == (frozen_h, warmest_c)
+
+
+@pytest.mark.parametrize(
+    ("place", "black_c", "white_c", "within"),
+    [("mannheim", 65, 39, 0.5), ("703165TY.csv", 38, 20, 0.5), ("miami", 61, 39, 1.5)],
+    ids=["Mannheim", "Sand Point", "Miami"],
+)
+def test_hottest_panels_of_a_year(place: str, black_c: float, white_c: float, within: float, weather) -> None:
+    """99 % point of the hourly temperature of black and white flat panels by the plain law, computed independently
+    (Miami from another year's file). Phoenix is left out: its two files differ by 3 K in their hottest hours."""
+    hours = read_hourly(weather(place))
+    for takes_up, panel_c in ((0.95, black_c), (0.25, white_c)):
+        found = panel_temperature_c(
+            air_c=hours.air_c, irradiance_w_m2=hours.ghi_w_m2, wind_ms=hours.wind_ms, absorptance=takes_up,
+            law=PanelLaw.PLAIN,
+        )  # fmt: skip
+        assert np.percentile(found, 99) == pytest.approx(panel_c, abs=within)
 
 
 def test_rain_that_is_all_zero_is_not_believed(weather) -> None:
@@ -132,6 +173,16 @@ def test_distance_from_the_sea_by_the_map(lat: float, lon: float, km: float, wit
     """Mannheim to the North Sea, Berlin to the Baltic, Stavropol to the Black Sea, and seven places on open coasts
     (Brighton, Nice, Cascais, Miami Beach, Durban, Farsund, Callao): any atlas."""
     assert sea_distance_km(lat, lon) == pytest.approx(km, abs=within)
+
+
+@pytest.mark.parametrize(("lat", "lon"), [(48.12, -123.50), (54.32, 10.14), (60.39, 5.32), (47.60, -122.33)])
+def test_narrow_waters_are_not_on_the_map_and_that_is_said(lat: float, lon: float, years) -> None:
+    """Port Angeles, Kiel, Bergen and Seattle lie on salt water (any atlas); the map finds the open sea beyond it, so
+    the print-out says what the map does not know."""
+    far = sea_distance_km(lat, lon)
+    assert far > 15.0
+    said = place_climate(replace(next(iter(years.values())), place=Place(lat, lon)), map_sea_km=far).sea_says
+    assert "no narrow sound, fjord or inlet" in said
 
 
 def test_lakes_are_no_sea() -> None:

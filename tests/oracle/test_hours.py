@@ -3,8 +3,6 @@
 from __future__ import annotations
 
 from datetime import date
-from functools import lru_cache
-from pathlib import Path
 
 import numpy as np
 import pytest
@@ -18,7 +16,7 @@ from lifecycle.wear.exposure import reference_doses
 from lifecycle.wear.figures import wear_value
 from lifecycle.wear.marks import value
 from lifecycle.wear.types import ClimateYear, FloatArray, VehicleForecast
-from tests.oracle.weather_files import hourly_climate
+from tests.oracle.weather_files import hourly_climate, hours_of
 from tests.wear.vehicles import layer, surface, vehicle
 
 pytestmark = pytest.mark.oracle
@@ -83,26 +81,13 @@ def test_typical_days_against_hours_for_every_orientation(place: str, capsys: py
         assert np.all(np.abs(ratio - 1.0) < [0.12, 0.06, 0.30])
 
 
-@lru_cache(maxsize=4)
-def packaged(name: str) -> tuple[FloatArray, FloatArray]:
-    """(air °C, humidity %) of a weather file that pvlib ships."""
-    import pvlib
-    from pvlib import iotools
-
-    file = Path(pvlib.__file__).parent / "data" / name
-    if not file.exists():
-        pytest.skip(f"pvlib does not ship {name} here")
-    data = iotools.read_tmy3(file, map_variables=True)[0]
-    return np.asarray(data["temp_air"], dtype=float), np.asarray(data["relative_humidity"], dtype=float)
-
-
 @pytest.mark.parametrize(
     ("name", "hours"), [("703165TY.csv", 2705), ("723170TYA.CSV", 3050)], ids=["Sand Point", "Greensboro"]
 )
 def test_time_of_wetness_of_packaged_files(name: str, hours: int) -> None:
     """ISO 9223 (RH > 80 %, T > 0 °C), counted independently in the files that pvlib ships; both are class t4."""
-    air, humid = packaged(name)
-    found = atmosphere.wetness_hours(rh_pct=humid, air_c=air)
+    year = hours_of(name)
+    found = atmosphere.wetness_hours(rh_pct=year.rh_pct, air_c=year.air_c)
     assert found == pytest.approx(hours, abs=2)
     assert atmosphere.wetness_class(found) == "t4"
 

@@ -14,6 +14,7 @@ from lifecycle.wear import exposure, solar, uv
 from lifecycle.wear.marks import value
 from lifecycle.wear.panel import PanelLaw
 from lifecycle.wear.types import ClimateYear, FloatArray, Place
+from lifecycle.wear.weather import weather_of
 from tests.oracle.weather_files import FILES, hours_of
 
 pytestmark = pytest.mark.oracle
@@ -21,22 +22,10 @@ pytestmark = pytest.mark.oracle
 
 def hourly_doses(year: HourlyYear, *, law: PanelLaw = PanelLaw.SKY, rain: ClimateYear | None = None) -> FloatArray:
     month = year.month.astype(int) - 1
-    wet = 0.0
+    wet: FloatArray = np.zeros(1)
     if rain is not None:
         wet = np.array(rain.rain_days)[month] / solar.MONTH_DAYS[month] * value("day.wet_hours") / 24.0
-    return exposure.summed(
-        exposure.hourly_rates(
-            ghi_w_m2=year.ghi_w_m2,
-            air_c=year.air_c,
-            rh_pct=year.rh_pct,
-            wind_ms=year.wind_ms,
-            cloud=year.cloud,
-            cos_zenith=year.cos_zenith(),
-            extraterrestrial_w_m2=solar.extraterrestrial_normal_w_m2(year.day_of_year),
-            wet=wet,
-            law=law,
-        )
-    )
+    return exposure.summed(exposure.hourly_rates(weather_of(year).sky(wet=wet), law=law))
 
 
 def uv_mj_m2(year: HourlyYear) -> float:

@@ -60,7 +60,7 @@ def test_the_planning_page_shows_paint_findings_curve_and_every_refusal(painted,
     assert "The last 5 % costs most" in page
     assert "Nobody has measured the paint here" in page  # the boot
     assert "Swirl marks, severity 3 of 5" in page
-    assert "Isolated deep scratch, severity 3 of 5. Polishing does not take this away" in page
+    assert "Isolated deep scratch, severity 3 of 5 Polishing does not take this away." in page
     assert "cut and refine takes" in html  # the picture in words
     assert "cut and refine takes" in html.split('id="r')[2]
     assert html.count('class="drawing removal"') == 2, "the boot has no curve"
@@ -120,6 +120,22 @@ def test_from_consent_to_the_ledger(painted, owner):
     ledger = text(owner.get(url("panel", vehicle, roof.pk)))
     assert "Correction in one step" in ledger
     assert "1 to 2 µm, estimate" in ledger
+
+
+def test_old_film_readings_say_their_age_and_refuse_nothing(site, owner):
+    """Common practice, no source: film is read again within 24 months."""
+    vehicle = VehicleFactory(site=site)
+    old, young = panel(vehicle, "bonnet"), panel(vehicle, "roof")
+    film(old, on=today() - timedelta(days=800))
+    film(young, on=today() - timedelta(days=20))
+    said = text(owner.get(url("correction_plan", vehicle)))
+    assert said.count("Read more than 24 months ago: read the film again") == 1
+    bonnet, roof = said.split("Whole film")[1:3]
+    assert "Read more than 24 months ago" in bonnet
+    assert "read on" in roof
+    assert (
+        owner.post(url("correction_plan", vehicle), chosen(vehicle, (old, "one_step", 1), keep="1")).status_code == 302
+    )
 
 
 def test_the_desk_sees_a_plan_and_asks_but_plans_nothing(painted, studio):

@@ -67,7 +67,7 @@ def test_the_draft_shows_the_whole_report_and_seals_nothing(world, browser):
         "isolated deep scratch", "42.5 mm", "3 of 5", "Through the colour at its end", "stone chip", "left doors",
         "noticed during or after the work", "118, 121.5, 117.25, 120, 119.5 µm", "119.2", "inspection lamp, 4000 K",
         "washed and decontaminated", "Left edge, under the lamp", "Stone chips down to metal rust",
-        "there before the studio began any work", 'value="Tove Halvarsen"', "I have seen this report.",
+        "there before the studio began any work", 'value="Tove Halvarsen"', "I have seen this report.", "SUV, size",
     ):  # fmt: skip
         assert said in page, said
     assert Report.objects.count() == 0

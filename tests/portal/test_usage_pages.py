@@ -32,7 +32,11 @@ class TestUse:
         vehicle, _bonnet, _roof = car
         url = reverse("studio:record_habits", args=[vehicle.pk])
         assert 'value="15000"' in owner.get(url).content.decode(), "the form starts from what holds"
+        # Asked again every year: common practice, no source.
+        old, page = "Told more than 12 months ago", reverse("studio:vehicle", args=[vehicle.pk])
+        assert old in text(owner.get(page))
         answer = owner.post(url, habits_data(lat="58.1", lon="6.5", sea_distance_m="300"), follow=True)
+        assert old not in text(owner.get(page))
         assert "Assessed for" in text(answer)
         before, now = Habits.objects.filter(vehicle=vehicle).order_by("start")
         assert before.end == now.start == today()

@@ -14,6 +14,7 @@ from lifecycle.wear import exposure
 from lifecycle.wear.chemistry import chemistries, chemistry
 from lifecycle.wear.course import home_ratios, layer_course
 from lifecycle.wear.degradation import Clock
+from lifecycle.wear.layers import unknown_forecast
 from lifecycle.wear.stack import LiveLayer
 from lifecycle.wear.types import Band, LayerForecast, Mark, Stage
 from tests.wear.vehicles import layer, surface
@@ -85,7 +86,14 @@ def test_cassie_mixture(active: float, angle: float) -> None:
 
 @pytest.mark.parametrize(
     ("new", "bare", "end", "rate"),
-    [(110, 76.5, 90, 0.902231), (112, 76.5, 90, 0.957312), (100, 76.5, 85, 1.0235), (110, 30, 80, 0.5566)],
+    [
+        (110, 76.5, 90, 0.902231),
+        (112, 76.5, 90, 0.957312),
+        (100, 76.5, 85, 1.0235),
+        (105, 76.5, 88, 0.9080),
+        (108, 76.5, 90, 0.8432),
+        (110, 30, 80, 0.5566),
+    ],
 )
 def test_angle_rate_meets_the_end_angle(new: float, bare: float, end: float, rate: float) -> None:
     # Computed independently of this project's code.
@@ -125,24 +133,7 @@ def test_stage_words_agree_with_the_clock() -> None:
 
 
 def forecast_of(clock: Clock) -> LayerForecast:
-    return LayerForecast(
-        key="k",
-        kind="ceramic_mid",
-        applied=clock.applied,
-        stage=Stage.SETTLED,
-        function_left=None,
-        life_consumed=None,
-        renewal_months=None,
-        tired_on=None,
-        end_on=None,
-        renewal_on=None,
-        ln_life_sd=0.3,
-        rate_median=1.0,
-        reasons=(),
-        marks=(),
-        course=(),
-        chance_dates=clock.chance_dates(),
-    )
+    return replace(unknown_forecast(layer("ceramic_mid", clock.applied)), chance_dates=clock.chance_dates())
 
 
 def test_chance_past_end_reads_the_same_as_the_clock() -> None:

@@ -26,7 +26,7 @@ def test_a_clear_calm_night_wets_a_panel_that_cloud_keeps_dry() -> None:
 def test_dew_counts_as_wet_in_the_dose() -> None:
     """An hour with dew has the hydrolysis of saturated air at the temperature of the panel."""
     night = {"air_c": [14.0], "rh_pct": [80.0], "wind_ms": [0.5], "cloud": [0.0], "ghi_w_m2": [0.0]}
-    found = doses.hourly_rates(**night, cos_zenith=[-0.5], extraterrestrial_w_m2=[1361.0])
+    found = doses.hourly_rates(doses.Sky(**night, cos_zenith=[-0.5], extraterrestrial_w_m2=[1361.0]))
     surface = panel.panel_temperature_c(air_c=14.0, irradiance_w_m2=0.0, wind_ms=0.5, cloud=0.0)
     assert found[1, 0] == pytest.approx(float(doses.hydrolysis_rate(surface_rh_pct=100.0, surface_c=surface)))
     assert found[0, 0] == 0.0

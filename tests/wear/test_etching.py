@@ -9,9 +9,10 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from lifecycle.wear.chemistry import chemistry
-from lifecycle.wear.course import MOST_OF_ONE_DROPPING, SOIL, event_days
+from lifecycle.wear.course import SOIL, event_days
 from lifecycle.wear.degradation import DAYS_PER_MONTH, life_of
 from lifecycle.wear.etching import etch_chance, temperature_factor
+from lifecycle.wear.figures import wear_value
 from lifecycle.wear.types import EventInput
 
 
@@ -91,4 +92,4 @@ def test_what_a_dropping_takes_from_the_layer() -> None:
     assert consumed(12.0, 30.0) == pytest.approx(0.005, rel=1e-6)
     assert consumed(24.0, 40.0) / consumed(24.0, 30.0) == pytest.approx(2.30, abs=0.01)
     assert consumed(24.0, 30.0, "sap") == pytest.approx(0.01, rel=1e-6)
-    assert consumed(1e5, 40.0) == pytest.approx(MOST_OF_ONE_DROPPING)
+    assert consumed(1e5, 40.0) == pytest.approx(wear_value("jump.dropping_most"))

@@ -51,6 +51,11 @@ def test_one_angle_on_a_ceramic_coat_of_one_year() -> None:
     assert quantiles(after) == pytest.approx([0.67254, 0.94573, 1.28492], abs=1e-3)
     remaining = [2.5 / kappa - 1.0 for kappa in quantiles(after)]
     assert remaining == pytest.approx([2.7173, 1.6435, 0.9456], abs=4e-3)
+    before = grid_posterior(prior_ln_sd=0.38, terms=[])
+    assert [2.5 / kappa - 1.0 for kappa in quantiles(before)] == pytest.approx([3.0686, 1.5, 0.5362], abs=1e-3)
+    # Chance that the end has come within the year: 0.0079 before the reading, 4.6e-6 after it.
+    ended = [float(one.rate.chance_above(math.log(2.5))) for one in (before, after)]
+    assert ended == pytest.approx([0.0079, 4.6e-6], rel=0.02)
 
 
 def test_normal_prior_and_normal_observation_are_conjugate() -> None:

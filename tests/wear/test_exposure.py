@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 
 from lifecycle.climate.class_table import climate_of_class
 from lifecycle.wear import exposure, usage
-from lifecycle.wear.exposure import MECHANISMS, combine, monthly_doses
+from lifecycle.wear.exposure import MECHANISMS, Sky, combine, monthly_doses
 from lifecycle.wear.solar import MONTH_DAYS
 from lifecycle.wear.types import FloatArray, HabitPeriod, Mechanism, Place
 
@@ -68,10 +68,10 @@ def test_hydrolysis_goes_with_the_square_of_humidity() -> None:
 @given(st.floats(-30, 45), st.floats(0, 100), st.floats(0, 12), st.floats(0, 1))
 @settings(max_examples=20)
 def test_no_sunlight_dose_in_the_dark(air: float, humid: float, wind: float, cloud: float) -> None:
-    doses = exposure.summed(exposure.hourly_rates(
+    doses = exposure.summed(exposure.hourly_rates(Sky(
         ghi_w_m2=np.zeros(3), air_c=air, rh_pct=humid, wind_ms=wind, cloud=cloud,
         cos_zenith=np.array([-0.5, 0.0, 0.4]), extraterrestrial_w_m2=1361.0,
-    ))  # fmt: skip
+    )))  # fmt: skip
     assert doses[0] == 0.0
     assert doses[2] > 0.0
 
@@ -79,20 +79,17 @@ def test_no_sunlight_dose_in_the_dark(air: float, humid: float, wind: float, clo
 @given(st.floats(50, 1000), st.floats(0.05, 1.0), st.floats(0, 10))
 @settings(max_examples=20)
 def test_more_sun_means_more_sunlight_and_heat(sun: float, cosine: float, wind: float) -> None:
-    rates = exposure.hourly_rates(
+    rates = exposure.hourly_rates(Sky(
         ghi_w_m2=np.array([sun, 1.1 * sun]), air_c=20.0, rh_pct=60.0, wind_ms=wind, cloud=0.3,
         cos_zenith=cosine, extraterrestrial_w_m2=1361.0,
-    )  # fmt: skip
+    ))  # fmt: skip
     assert rates[0, 1] > rates[0, 0]
     assert rates[2, 1] > rates[2, 0]
 
 
 def test_wet_hours_count_as_saturated() -> None:
-    weather = {"ghi_w_m2": [300.0], "air_c": [25.0], "rh_pct": [40.0], "wind_ms": [2.0], "cloud": [0.5]}
-    sun = {"cos_zenith": [0.6], "extraterrestrial_w_m2": [1361.0]}
-    dry, half, wet = (
-        exposure.summed(exposure.hourly_rates(**weather, **sun, wet=share))[1] for share in (0.0, 0.5, 1.0)
-    )
+    noon = Sky([300.0], [25.0], [40.0], [2.0], [0.5], cos_zenith=[0.6], extraterrestrial_w_m2=[1361.0])
+    dry, half, wet = (exposure.summed(exposure.hourly_rates(replace(noon, wet=share)))[1] for share in (0.0, 0.5, 1.0))
     assert wet == pytest.approx(1.0)
     assert dry < half < wet
     assert half == pytest.approx((dry + wet) / 2.0)

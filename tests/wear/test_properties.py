@@ -14,9 +14,12 @@ from hypothesis import strategies as st
 from lifecycle.wear import choices
 from lifecycle.wear import degradation as deg
 from lifecycle.wear.assessment import assess
-from lifecycle.wear.chemistry import chemistries
+from lifecycle.wear.chemistry import chemistries, chemistry
+from lifecycle.wear.course import layer_course
 from lifecycle.wear.evidence import Seen, update
-from lifecycle.wear.types import HabitPeriod, LayerForecast, ReadingInput
+from lifecycle.wear.figures import wear_value
+from lifecycle.wear.stack import LiveLayer
+from lifecycle.wear.types import HabitPeriod, LayerForecast, Mechanism, ReadingInput
 from tests.wear.test_evidence import COAT
 from tests.wear.vehicles import habit, layer, source, surface, vehicle
 
@@ -80,8 +83,33 @@ def test_wear_only_grows(kind: str, use: HabitPeriod) -> None:
 
 
 @FEW
+@given(
+    KINDS, st.sampled_from(list(Mechanism)), st.floats(1.01, 4.0), st.lists(st.floats(0.1, 2.5), min_size=7, max_size=7)
+)
+def test_more_of_any_stress_never_lengthens_a_life_and_more_of_a_weighted_one_shortens_it(
+    kind: str, mechanism: Mechanism, more: float, duty: list[float]
+) -> None:
+    row = chemistry(kind)
+    life, live = deg.life_of(row), LiveLayer(layer(kind, APPLIED))
+    column, days = list(Mechanism).index(mechanism), 4000
+    daily = np.tile(duty, (days, 1))
+    harder = daily.copy()
+    harder[:, column] *= more
+    courses = [
+        layer_course(live, life=life, chemistry=row, surface=surface(), daily=each, km=np.zeros(days))
+        for each in (daily, harder)
+    ]
+    base, worse = (one.stress for one in courses)
+    assert np.all(worse >= base - 1e-9)
+    if row.weights[column] > 0.0 and base[-1] < 0.99 * deg.cumulate(np.full(days, wear_value("rate.most")))[-1]:
+        assert worse[-1] > base[-1]
+    ends = [deg.Clock(APPLIED, one.stress, life, deg.prior_rate(ln_sd=0.3)).months_until(1.0, 0.5) for one in courses]
+    assert ends[1] <= ends[0] + 1e-9
+
+
+@FEW
 @given(KINDS, HABITS)
-def test_more_washing_contact_distance_or_salt_never_lengthens_a_life(kind: str, use: HabitPeriod) -> None:
+def test_more_distance_salt_or_trees_and_a_darker_colour_never_lengthen_a_life(kind: str, use: HabitPeriod) -> None:
     base = forecast(kind, use).renewal_months.p50
     harder = replace(use, km_per_year=use.km_per_year * 1.5 + 1000, road_salt="heavy", trees_birds=3)
     assert forecast(kind, harder).renewal_months.p50 <= base + 1e-9

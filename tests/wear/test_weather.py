@@ -39,10 +39,7 @@ def hourly(lat: float = 49.5) -> HourlyClimate:
 def test_sums_are_those_of_the_hours_themselves() -> None:
     """A flat mid-coloured panel in the street: the twelve months hold exactly the sum over 8760 hours."""
     hours = weather()
-    whole = doses.summed(doses.hourly_rates(
-        ghi_w_m2=hours.ghi_w_m2, air_c=hours.air_c, rh_pct=hours.rh_pct, wind_ms=hours.wind_ms, cloud=hours.cloud,
-        cos_zenith=hours.cos_zenith(), extraterrestrial_w_m2=solar.extraterrestrial_normal_w_m2(hours.day_of_year),
-    ))  # fmt: skip
+    whole = doses.summed(doses.hourly_rates(hours.sky()))
     assert days.monthly_doses(hourly()) @ DAYS == pytest.approx(whole, rel=1e-12)
 
 

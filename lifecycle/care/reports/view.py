@@ -13,7 +13,7 @@ from django.utils.formats import get_format
 from django.utils.translation import gettext
 
 from lifecycle.care.reports.content import Content
-from lifecycle.care.tongue.names import surface_name
+from lifecycle.care.tongue.names import body_name, surface_name
 from lifecycle.care.tongue.speak import say
 from lifecycle.models import FindingKind, InspectionKind, Photo, ReadingKind
 
@@ -216,7 +216,7 @@ def of_content(
         plate=plate,
         body=vehicle["body"],
         facts=(
-            gettext(vehicle["body"]),
+            body_name(vehicle["body"]),
             gettext("size %(size)s") % {"size": vehicle["size"]},
             gettext("%(colour)s colour") % {"colour": gettext(vehicle["colour"])},
             gettext(vehicle["paint"].replace("_", " ")),

@@ -116,12 +116,19 @@ VEHICLES: Final = (
     _("combustion"), _("hybrid"), _("electric"), _("clear coat"), _("single stage"), _("matte"),
     _("white"), _("light"), _("mid"), _("dark"), _("black"),
 )  # fmt: skip
+# English spells these bodies otherwise than their codes, which are the words of the catalogue.
+ENGLISH_BODIES: Final = {"suv": "SUV", "pickup": "pick-up", "coupe": "coupé"}
 LIGHTS: Final = (_("inspection lamp"), _("swirl-finding lamp"), _("lit bay"), _("daylight"))
 
 
 def surface_name(code: str) -> str:
     """A surface as people say it: "left doors"."""
     return gettext(spoken(code))
+
+
+def body_name(body: str) -> str:
+    """A kind of body in the language that is active."""
+    return ENGLISH_BODIES.get(body, body) if speaks_english() else gettext(body)
 
 
 def layer_name(kind: str) -> str:

@@ -8,7 +8,17 @@ from django.db import transaction
 
 from lifecycle.climate import store
 from lifecycle.errors import DomainError
-from lifecycle.management.demo import approvals, calendar, money, paint, people, people_plans, readings, vehicles
+from lifecycle.management.demo import (
+    approvals,
+    calendar,
+    money,
+    paint,
+    people,
+    people_plans,
+    readings,
+    reports,
+    vehicles,
+)
 from lifecycle.management.demo.plans import open_book
 from lifecycle.management.demo.when import at
 from lifecycle.models import Layer, Studio
@@ -51,6 +61,7 @@ def load(*, today: date) -> dict[str, int]:
             "layers": Layer.objects.filter(studio=house.studio).count(),
             "readings": readings.write_looks(house, fleet, store.reader(at(today))),
             "correction plans": paint.write_plans(house, fleet),
+            "sealed reports": reports.write_reports(house, fleet),
             "visits": money.write_visits(house, fleet),
             "offers": money.write_offers(house, fleet),
         }

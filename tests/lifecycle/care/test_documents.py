@@ -53,7 +53,7 @@ def test_the_newest_revision_holds_and_the_earlier_ones_stay(product):
     assert [row.id for row in held.earlier] == [old.pk]
     assert [row.id for row in held.sds] == [german.pk, new.pk]
     assert not held.missing_sds
-    assert held.current[1].label == "safety data sheet, revision 3.1, 02 May 2024, en"
+    assert held.current[1].label == "safety data sheet, revision 3.1, 2 May 2024, en"
     documents.retire_document(studio=product.studio, document_id=new.pk, **WHO)
     assert {row.id for row in one_of(product).current} == {old.pk, german.pk, pds.pk}
     with pytest.raises(DomainError, match="retired already"):
