@@ -8,6 +8,7 @@ from datetime import time, timedelta
 from uuid import UUID
 
 from lifecycle.care import sealing
+from lifecycle.care.rules import TASKS
 from lifecycle.models import Customer, Price, Purpose, Reminder, Visit
 from lifecycle.reminders import letters, render, report_copy, visit_letters
 from tests.factories import (
@@ -24,6 +25,16 @@ from tests.lifecycle.care.report_world import World, make_world
 UID = UUID("6f1c1b8e-3f8d-4f0e-9d5a-0a3c5e7f9b11")
 LANGUAGES = ("en", "de")
 CARE, OFFER = "decontamination_wash", "recoat"
+# Reasons as the rules write them (`tests/lifecycle/care/test_tongue.py` holds the rules to their sentences).
+CAUSES = {
+    CARE: "Bonnet: by our estimate so much bound dirt has gathered that beads say little about the coat beneath.",
+    OFFER: "Bonnet: after the retest of 2 February 2026 the entry ceramic coat is expected to end its useful life "
+    "between 15 December 2025 and 20 October 2026.",
+    "wax_renewal": "Bonnet: the wax is expected to end its useful life between 1 February 2026 and 9 March 2026.",
+    "inspection": "Whole car: the contract (C 7) names 11 April 2026, give or take 30 days.",
+    "event_response": "Bonnet: a bird dropping of 1 March 2026, on it for about 30 hours or more is to be softened and "
+    "lifted, not rubbed, within 24 to 48 hours.",
+}
 
 
 @dataclass(frozen=True)
@@ -57,7 +68,9 @@ class Mails:
         vehicle = vehicle or VehicleFactory(
             site=self.world.vehicle.site, keeper=self.keeper, description="black large SUV"
         )
-        window = CareDueFactory(vehicle=vehicle, task=task, **due)
+        known = TASKS[task]
+        words = {"cause": CAUSES[task], "if_postponed": known.if_postponed, "self_check": known.self_check}
+        window = CareDueFactory(vehicle=vehicle, task=task, **{"words": words, **due})
         purpose = "promotion" if task == OFFER else "service"
         return ReminderFactory(due=window, step=step, purpose=purpose)
 
@@ -75,7 +88,6 @@ class Mails:
         contract = self.reminder(vehicle=some[0], task="inspection", contract_on=TODAY + timedelta(days=40))
         happened = self.reminder(
             vehicle=some[-1], task="event_response", reason_code="event", latest=TODAY + timedelta(days=25),
-            words={"cause": "Bonnet: a bird dropping since 1 March."},
         )  # fmt: skip
         return self.write(*rows, contract, happened)
 

@@ -24,6 +24,7 @@ from django.utils import formats, translation
 from django.utils.translation import gettext, ngettext
 
 from lifecycle.care.rules import TASKS
+from lifecycle.care.tongue.speak import say_whole
 from lifecycle.care.wording import capital
 from lifecycle.models import Customer, Price, Purpose, Reminder, Studio
 from lifecycle.models.message import REMINDERS_HEADER
@@ -345,16 +346,10 @@ def _item(row: Reminder, prices: Prices, today: date, asked_before: date | None)
 
 
 def _why(row: Reminder) -> str:
-    """Why now: in English as the rules wrote it about this vehicle, else by the reason that the window rests on."""
+    """Why now, as the rules wrote it about this vehicle; where no phrase knows that, by the reason of the window."""
     due = row.due
-    if speaks_english():
-        return str(due.words.get("cause") or due.why)
-    return reason_words(due.task, due.reason_code, due.surfaces)
-
-
-def speaks_english() -> bool:
-    """Whether the active language is English, in which the rules write."""
-    return (translation.get_language() or "en").split("-")[0] == "en"
+    said = say_whole(str(due.words.get("cause") or due.why))
+    return said if said is not None else reason_words(due.task, due.reason_code, due.surfaces)
 
 
 def _price(row: Reminder, prices: Prices) -> str:

@@ -8,8 +8,8 @@ English a text stays as it is. A text that fits no sentence stays English; a tes
 from __future__ import annotations
 
 import re
-from collections import deque
 from collections.abc import Callable, Mapping
+from contextvars import ContextVar
 from dataclasses import dataclass
 from datetime import date
 from functools import lru_cache
@@ -24,13 +24,19 @@ from lifecycle.care.wording import LAYER_WORDS, MECHANISM_WORDS, MONTHS
 
 from . import error_phrases, measures, names, record_phrases, rule_phrases, table_words, wear_phrases
 
-# Parts of sentences that no phrase holds, for `unknown_in`; short, for a text is said once and then remembered.
-_strange: deque[str] = deque(maxlen=100)
+# Parts of sentences that no phrase holds, while `unknown_in` asks for them.
+_strange: ContextVar[list[str] | None] = ContextVar("strange", default=None)
 _GAP: Final = re.compile(r"%\(([a-z_]+?)(\d?)\)s")
 _DAY: Final = rf"\d{{1,2}} (?:{'|'.join(MONTHS)}) \d{{4}}"
 _ISO: Final = r"\d{4}-\d\d-\d\d"
 _NUMBER: Final = r"[+-]?\d+(?:[.,]\d+)*"
 _SENTENCE_END: Final = re.compile(r"(?<=[.!?]) (?=[A-Z])")
+
+
+def _note_strange(text: str) -> None:
+    noted = _strange.get()
+    if noted is not None:
+        noted.append(text)
 
 
 def _any(words: object) -> str:
@@ -86,7 +92,7 @@ def _words(text: str) -> str:
     for mark in ("; ", ", "):
         if mark in text:
             return mark.join(_words(part) for part in text.split(mark))
-    _strange.append(text)
+    _note_strange(text)
     return gettext(text)
 
 
@@ -94,7 +100,7 @@ def _said_rest(text: str) -> str:
     """The end of a sentence with the mark that parts it from the beginning."""
     said = _phrase(text)
     if said is None:
-        _strange.append(text)
+        _note_strange(text)
     return text if said is None else said
 
 
@@ -219,8 +225,18 @@ def say(text: str) -> str:
 
 
 def unknown_in(text: str) -> tuple[str, ...]:
-    """The parts of a text that no phrase holds, for tests; () where all of it is known."""
-    _strange.clear()
-    if text and _paragraph(text) is None:
-        return (text,)
-    return tuple(_strange)
+    """The parts of a text that no phrase holds; () where all of it is known."""
+    token = _strange.set([])
+    try:
+        if text and _paragraph(text) is None:
+            return (text,)
+        return tuple(_strange.get() or ())
+    finally:
+        _strange.reset(token)
+
+
+def say_whole(text: str) -> str | None:
+    """`say`, or None where some of the text would stay English in another language."""
+    if not names.speaks_english() and unknown_in(text):
+        return None
+    return say(text)
