@@ -22,7 +22,16 @@ from django.utils.translation import gettext
 from lifecycle.care.rules import TASKS
 from lifecycle.care.wording import LAYER_WORDS, MECHANISM_WORDS, MONTHS
 
-from . import error_phrases, measures, names, record_phrases, rule_phrases, table_words, wear_phrases
+from . import (
+    error_phrases,
+    measures,
+    names,
+    outlook_phrases,
+    record_phrases,
+    rule_phrases,
+    table_words,
+    wear_phrases,
+)
 
 # Parts of sentences that no phrase holds, while `unknown_in` asks for them.
 _strange: ContextVar[list[str] | None] = ContextVar("strange", default=None)
@@ -96,6 +105,16 @@ def _words(text: str) -> str:
     return gettext(text)
 
 
+def _code(text: str) -> str:
+    """A code that was written with spaces."""
+    return text.replace(" ", "_")
+
+
+def _tasks(text: str) -> str:
+    known = [(one, TASKS.get(_code(one))) for one in text.split(", ")]
+    return ", ".join(gettext(task.title if task is not None else one) for one, task in known)
+
+
 def _said_rest(text: str) -> str:
     """The end of a sentence with the mark that parts it from the beginning."""
     said = _phrase(text)
@@ -128,8 +147,13 @@ GAPS: Final[Mapping[str, tuple[str, Callable[[str], str]]]] = {
     "class": (r"[A-Z][A-Za-z]{0,2}", str),
     "field": (r"[a-z ]+", gettext),
     "code": (r"[a-z_ ]+", lambda text: gettext(text.replace("_", " "))),
-    "rest": (r"[,:].+", _said_rest),
+    "rest": (r"[,:](?:(?!\. [A-Z]).)+", _said_rest),
+    "layercode": (r"[a-z ]+", lambda text: names.layer_name(_code(text))),
+    "surfacecode": (r"[a-z ]+", lambda text: names.surface_name(_code(text))),
+    "tasks": (r"[a-z, ]+", _tasks),
+    "weekday": (r"[A-Z][a-z]+day", gettext),
     "text": (r".+?", str),
+    "name": (r"(?:(?!\. [A-Z]).)+?", str),
     "words": (r"(?:(?!\. [A-Z]).)+?", _words),  # never across the end of a sentence
 }
 
@@ -160,7 +184,8 @@ def _compiled(msgid: str) -> _Phrase:
 def _table() -> tuple[dict[str, str], tuple[_Phrase, ...]]:
     """Sentences without gaps by their text, and those with gaps, the most of fixed words first."""
     told = (*rule_phrases.PHRASES, *wear_phrases.PHRASES)
-    every = (*told, *error_phrases.PHRASES, *record_phrases.PHRASES, *table_words.TABLES)
+    noted = (*record_phrases.PHRASES, *outlook_phrases.PHRASES)
+    every = (*told, *error_phrases.PHRASES, *noted, *table_words.TABLES)
     fixed = {msgid: msgid for msgid in every if not _GAP.search(msgid)}
     fixed |= {f"{msgid[:1].upper()}{msgid[1:]}": msgid for msgid in fixed}
     gapped = sorted((msgid for msgid in every if _GAP.search(msgid)), key=lambda one: -len(_GAP.sub("", one)))
