@@ -111,8 +111,8 @@ def test_what_is_reckoned_is_readable():
     }  # fmt: skip
     assert german(value_words, kept) == [
         "Wirkung: Dach: 50 %: 0,817; ermüdet am: 2. März 2026; Urteil: nicht richtig; warum: verbraucht vorgefunden: "
-        "Abperlen 1,0 von 5 am 26. Oktober 2025, dekontaminiert.; beginnt um: 4. Mai 2026, 09:00; Breite des Bildes: 6; "
-        "Schwere: 15000; nein: 0"
+        "Abperlen 1,0 von 5 am 26. Oktober 2025, dekontaminiert.; beginnt um: 4. Mai 2026, 09:00; Breite des "
+        "Bildes: 6; Schwere: 15000; nein: 0"
     ]
     assert value_words(kept["why"]) == kept["why"]
 

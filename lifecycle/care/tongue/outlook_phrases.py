@@ -1,5 +1,5 @@
-"""What the outlook, the advice and the owner's approval note beside their rows, as a customer reads it in their own data;
-see `rule_phrases`."""
+"""What the outlook, the advice and the owner's approval note beside their rows, as a customer reads it in their own
+data; see `rule_phrases`."""
 
 from __future__ import annotations
 
