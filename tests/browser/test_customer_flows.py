@@ -112,9 +112,9 @@ def test_the_course_is_there_in_print_forced_colours_reduced_motion_and_without_
 @pytest.mark.parametrize("latency_ms", [150, 300])
 def test_the_vehicle_page_is_light_and_paints_soon_over_3g(browser, portal, latency_ms):
     """Page, own style and own script under 100 kB as they are, not compressed; painted within 1 s of the navigation on
-    the 3G profiles of web page tests (1.6 Mbit/s; 150 ms there and back the fast one, 300 ms the plain one; from memory;
-    nothing kept from before). The server's own share is taken out and the best of three counts: what a machine busy with tests adds
-    says nothing about the page."""
+    the 3G profiles of web page tests (1.6 Mbit/s, nothing kept from before; 150 ms there and back the fast one, 300 ms
+    the plain one; from memory). The server's own share is taken out and the best of three counts: what a machine busy
+    with tests adds says nothing about the page."""
     context = browser.new_context(base_url=portal.address, viewport={"width": 360, "height": 740})
     first = context.new_page()
     first.goto(portal.sign_in("customer"))
