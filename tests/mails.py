@@ -7,10 +7,10 @@ from dataclasses import dataclass
 from datetime import time, timedelta
 from uuid import UUID
 
-from lifecycle.care import sealing
+from lifecycle.care import handover, sealing
 from lifecycle.care.rules import TASKS
 from lifecycle.models import Customer, Price, Purpose, Reminder, Visit
-from lifecycle.reminders import letters, render, report_copy, visit_letters
+from lifecycle.reminders import handover_letters, letters, render, report_copy, visit_letters
 from tests.factories import (
     NOW,
     TODAY,
@@ -55,6 +55,7 @@ class Mails:
         for purpose in Purpose.values:
             ConsentFactory(customer=self.keeper, purpose=purpose)
         self.report = self.world.seal()
+        self.offered: handover.Offered | None = None
         self.visit = Visit.objects.create(
             studio=self.world.studio, vehicle=self.world.vehicle, site=self.world.vehicle.site, customer=self.keeper,
             on=TODAY + timedelta(days=9), starts=time(9, 30), tasks=[CARE], booked_at=NOW,
@@ -98,8 +99,22 @@ class Mails:
         )  # fmt: skip
         return report_copy.compose(added, self.keeper, uid=UID)
 
+    def handover(self) -> render.Rendered:
+        """To who takes the vehicle over; the offer stands once, the mail is written anew."""
+        if self.offered is None:
+            self.offered = handover.offer(
+                customer_ids=[self.keeper.pk], vehicle_id=self.world.vehicle.pk, email="jory.tamm@example.org",
+                on=TODAY, actor=f"customer:{self.keeper.pk}", at=NOW,
+            )  # fmt: skip
+        return handover_letters.compose(self.offered, uid=UID, language=self.keeper.language or "en")
+
     def about_visit(self, what: str) -> render.Rendered:
         return visit_letters.compose(self.visit, self.keeper, what, uid=UID)
+
+    @property
+    def every(self) -> tuple[Kind, ...]:
+        """All kinds, also the one to somebody who is no customer yet: it has no own sentences and no choices."""
+        return (*self.kinds, Kind("handover", self.handover, True))
 
     @property
     def kinds(self) -> tuple[Kind, ...]:

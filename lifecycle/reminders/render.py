@@ -166,7 +166,7 @@ def _context(reminders: Sequence[Reminder], groups: Sequence[Group], voice: Voic
     return {
         "name": customer.name,
         "studio": customer.studio.name,
-        "phone": customer.studio.phone,
+        "phone": unbroken(customer.studio.phone),
         "groups": groups,
         "digest": _digest(reminders, today) if len(groups) > LISTED_VEHICLES else (),
         "home_url": absolute(reverse("customer:home")),
@@ -241,6 +241,11 @@ def sender(studio: Studio) -> str:
 def one_line(text: str) -> str:
     """The text without line breaks, which a header must not hold."""
     return " ".join(text.split())
+
+
+def unbroken(text: str) -> str:
+    """A telephone number that no line breaks."""
+    return one_line(text).replace(" ", "\u00a0")
 
 
 def wrap(text: str) -> str:

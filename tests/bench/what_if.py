@@ -1,12 +1,10 @@
 """What an answer to "what if" costs, beside the vehicle's page and the lightest page of the same keeper.
 
 Run: python -m tests.bench.what_if, in the settings of a demo that is loaded (`sh deploy/demo --no-serve`, then
-SHEENWARD_MODE=demo). Each page is asked for a dozen times through the whole stack, in turn, with another question every
-time; printed are the median and the most in milliseconds of the wall and of the processor, and the ratio to the lightest
-page. The house allows an answer 300 ms.
+SHEENWARD_MODE=demo). Each page is asked for a dozen times through the whole stack, in turn, with another question each
+time; printed are the median and the most milliseconds of the wall, those of the processor, and the ratio to the
+lightest page. The house allows an answer 300 ms.
 """
-
-# ruff: noqa: T201 - it speaks to a person
 
 from __future__ import annotations
 

@@ -41,7 +41,7 @@ def links(text):
 
 def test_every_kind_is_parsed_without_a_defect_and_has_the_headers_of_the_standards(mails):
     mails, language = mails
-    for kind in mails.kinds:
+    for kind in mails.every:
         raw = on_the_wire(mails.keeper, kind.write())
         parts = [raw, *raw.walk()]
         assert not [defect for part in parts for defect in part.defects], kind.name
@@ -68,7 +68,7 @@ def test_every_kind_is_parsed_without_a_defect_and_has_the_headers_of_the_standa
 
 def test_the_text_reads_well_without_its_html(mails):
     mails, _ = mails
-    for kind in mails.kinds:
+    for kind in mails.every:
         mail = kind.write()
         lines = mail.text.splitlines()
         assert links(mail.text) == links(mail.html.replace("&amp;", "&")), kind.name
@@ -98,7 +98,7 @@ def test_no_german_mail_keeps_an_english_word_or_a_code():
     studio, vehicle = mails.world.studio, mails.world.vehicle
     names = (*TYPED, studio.name, vehicle.site.name, vehicle.description, vehicle.plate, mails.keeper.name)
     wrong = {}
-    for kind in mails.kinds:
+    for kind in mails.every:
         mail = kind.write()
         plain = " ".join(mail.text.split())
         shown = re.sub(r"<style>.*?</style>|<[^>]+>", " ", mail.html, flags=re.DOTALL)
