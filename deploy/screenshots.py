@@ -40,7 +40,7 @@ PAGES = {
     "correction": ("owner", "/studio/vehicle/1/correction/plan/", None),
     "what-if": ("customer", f"/my/vehicle/1/what-if/?{OTHERWISE}", None),
     "customer": ("customer", "/my/vehicle/1/", None),
-    "layers": ("customer", "/my/vehicle/1/", "section[aria-labelledby=h-surfaces] details"),
+    "layers": ("customer", "/my/vehicle/1/", "section[aria-labelledby=h-first] details"),
 }
 
 

@@ -44,11 +44,12 @@ SOURCES: Final = {
 
 @dataclass(frozen=True, slots=True)
 class DueWords:
-    """A due with what only this page says of it. `first`: the one that is shown unfolded."""
+    """A due with what only this page says of it. `price`: the cost where it is a figure; `first`: shown unfolded."""
 
     due: DueView
     window: str
     cost: str
+    price: str
     wait: str
     first: bool
 
@@ -89,7 +90,7 @@ def wait_words(due: DueView, today: date) -> str:
         return ""
     if due.latest <= today:
         return ""
-    return _("do nothing until %(day)s.") % {"day": date_format(due.latest, _("j F Y"))}
+    return _("Or do nothing until %(day)s.") % {"day": date_format(due.latest, _("j F Y"))}
 
 
 def due_words(vehicle: VehicleView) -> tuple[DueWords, ...]:
@@ -100,6 +101,7 @@ def due_words(vehicle: VehicleView) -> tuple[DueWords, ...]:
             due=due,
             window=window_words(due, vehicle.today),
             cost=cost_words(due.price, vehicle.currency),
+            price=cost_words(due.price, vehicle.currency) if due.price is not None and due.price[1] > 0 else "",
             wait=wait_words(due, vehicle.today),
             first=due is first,
         )

@@ -11,6 +11,7 @@ from typing import Any
 import pytest
 import time_machine
 from django.urls import reverse
+from django.utils import translation
 
 from lifecycle import models
 from lifecycle.care.photos import add_photo
@@ -77,7 +78,7 @@ class Texts(HTMLParser):
 
 @pytest.fixture(autouse=True)
 def _clock() -> Any:
-    with time_machine.travel(NOW, tick=False):
+    with time_machine.travel(NOW, tick=False), translation.override("en"):  # a page leaves its language behind
         yield
 
 
