@@ -83,6 +83,7 @@ def vehicle(request: PortalRequest, vehicle_id: int) -> HttpResponse:
         "dues": due_words(view),
         "visits": [(visit.id, visit_words(visit, view.today)) for visit in view.proposals],
         "habits": habits_words(view),
+        "phone": view.studio_phone.replace(" ", "\u00a0"),  # no line breaks it
         "photos": photos_for_customer(request.customer_ids, vehicle_id),
         "reports": of_customer(request.customer_ids, vehicle_id),
     }

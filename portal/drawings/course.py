@@ -18,7 +18,7 @@ from lifecycle.wear.types import CoursePoint
 from .svg import el, join, line, number
 from .words import day
 
-WIDTH: Final = 340
+WIDTH: Final = 360
 HEIGHT: Final = 172
 LEFT: Final = 4.0
 RIGHT: Final = 284.0
