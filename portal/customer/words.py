@@ -128,6 +128,12 @@ def visit_words(proposal: ProposalView, today: date) -> str:
     return said
 
 
+def inputs_words(vehicle: VehicleView) -> str:
+    """What the forecast of a layer rests on beside its product: the use and the climate."""
+    climate = _("Climate: %(climate)s") % {"climate": vehicle.climate} if vehicle.climate else ""
+    return f"{habits_words(vehicle)} {climate}".strip()
+
+
 def habits_words(vehicle: VehicleView) -> str:
     """How the vehicle is used, as the forecast takes it."""
     habits = vehicle.habits
