@@ -40,6 +40,7 @@ def test_what_if_by_touch_answers_without_a_reload_and_can_be_made_so_and_taken_
     page = keeper.page
     page.get_by_role("link", name="What if?").tap()
     page.wait_for_selector("#use")
+    page.wait_for_load_state()  # the script that answers is there
     page.evaluate("window.stays = true")
     before = page.locator("#said").inner_text()
     page.locator("#u-parking").select_option("garage")
@@ -60,6 +61,7 @@ def test_what_if_and_a_report_by_keyboard_alone(keeper):
     tab_to(page, "a[href$='/what-if/']")
     page.keyboard.press("Enter")
     page.wait_for_selector("#use")
+    page.wait_for_load_state()  # the script that answers is there
     tab_to(page, "#u-washes_per_year")
     page.keyboard.press("Control+A")
     # The field asks while it is typed in and once more when it is left; the chart is read after the last answer.
