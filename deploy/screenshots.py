@@ -10,6 +10,7 @@ looked at.
 from __future__ import annotations
 
 import io
+import os
 import secrets
 import shutil
 import sys
@@ -20,6 +21,7 @@ from pathlib import Path
 from socketserver import ThreadingMixIn
 from wsgiref.simple_server import WSGIRequestHandler, WSGIServer, make_server
 
+import django
 import time_machine
 from PIL import Image
 from playwright.sync_api import BrowserContext, sync_playwright
@@ -119,7 +121,9 @@ def reached(context: BrowserContext, who: str) -> dict[str, str]:
 
 
 def take_every(address: str, key: str, studio: Installation) -> None:
-    """Take every page that is reached by links, unfolded, the customer's once more in German."""
+    """Take every page that is reached by links, the customer's once more in German."""
+    os.environ.update(studio.env)
+    django.setup()  # the walk asks which addresses there are
     with sync_playwright() as playwright:
         chromium = playwright.chromium.launch(executable_path=browser(), args=list(FLAGS))
         for who, language in (*((who, "en") for who in WALKERS), ("customer", "de")):
