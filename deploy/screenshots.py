@@ -1,6 +1,8 @@
 """Pictures of the main pages, of the demo studio on a fixed day, so that they change only when the pages do.
 
-Run by `sh deploy/screenshots`.
+Run by `sh deploy/screenshots`. With the word `every` it takes each page that a customer, the desk or the owner reaches
+by a link instead, whole, in three widths, light and dark, the customer's in German too, into var/screenshots: to be
+looked at.
 """
 
 # ruff: noqa: T201 - it speaks to a person
@@ -8,20 +10,24 @@ Run by `sh deploy/screenshots`.
 from __future__ import annotations
 
 import io
+import os
 import secrets
 import shutil
 import sys
 import tempfile
 from datetime import UTC, datetime
+from itertools import product
 from pathlib import Path
 from socketserver import ThreadingMixIn
 from wsgiref.simple_server import WSGIRequestHandler, WSGIServer, make_server
 
+import django
 import time_machine
 from PIL import Image
-from playwright.sync_api import sync_playwright
+from playwright.sync_api import BrowserContext, sync_playwright
 
 from tests.browser.conftest import FLAGS, PROGRAMS
+from tests.browser.pages import STARTS, UNLINKED, links_of, walk
 from tests.services import servers
 from tests.services.installation import Installation, environment, wait_for
 
@@ -31,6 +37,9 @@ NOW = datetime(2026, 3, 2, 9, 30, tzinfo=UTC)
 SIZES = {"phone": (360, 760), "desk": (1280, 860)}
 SCHEMES = ("light", "dark")
 COLOURS = 96
+EVERY = ROOT / "var" / "screenshots"
+WIDTHS = (360, 768, 1280)
+WALKERS = ("customer", "desk", "owner")
 OTHERWISE = "parking=garage&wash_method=two_bucket&washes_per_year=26&km_per_year=12000&road_salt=regular"
 # Name -> who looks, the path, and what is opened and scrolled into view (nothing: the top).
 PAGES = {
@@ -40,7 +49,7 @@ PAGES = {
     "correction": ("owner", "/studio/vehicle/1/correction/plan/", None),
     "what-if": ("customer", f"/my/vehicle/1/what-if/?{OTHERWISE}", None),
     "customer": ("customer", "/my/vehicle/1/", None),
-    "layers": ("customer", "/my/vehicle/1/", "section[aria-labelledby=h-surfaces] details"),
+    "layers": ("customer", "/my/vehicle/1/", "section[aria-labelledby=h-first] details"),
 }
 
 
@@ -76,12 +85,9 @@ def shrink(png: bytes) -> bytes:
 
 def take(address: str, key: str) -> None:
     """Take every picture."""
-    program = next((path for name in PROGRAMS if (path := shutil.which(name))), None)
-    if program is None:
-        raise SystemExit("Chromium is absent; install: apt-get install chromium")
     TARGET.mkdir(parents=True, exist_ok=True)
     with sync_playwright() as playwright:
-        chromium = playwright.chromium.launch(executable_path=program, args=list(FLAGS))
+        chromium = playwright.chromium.launch(executable_path=browser(), args=list(FLAGS))
         for size, (width, height) in SIZES.items():
             for who in dict.fromkeys(who for who, _, _ in PAGES.values()):
                 context = chromium.new_context(
@@ -104,7 +110,51 @@ def take(address: str, key: str) -> None:
         chromium.close()
 
 
-def main() -> None:
+def reached(context: BrowserContext, who: str) -> dict[str, str]:
+    """Path -> URL name of what this person reaches by links."""
+
+    def fetch(path: str) -> tuple[str | None, list[str]]:
+        answer = context.request.get(path)
+        return answer.url if answer.ok else None, links_of(answer.url, answer.text()) if answer.ok else []
+
+    return walk(fetch, (*STARTS[who], *UNLINKED.get(who, ())))
+
+
+def take_every(address: str, key: str, studio: Installation) -> None:
+    """Take every page that is reached by links, the customer's once more in German."""
+    os.environ.update(studio.env)
+    django.setup()  # the walk asks which addresses there are
+    with sync_playwright() as playwright:
+        chromium = playwright.chromium.launch(executable_path=browser(), args=list(FLAGS))
+        for who, language in (*((who, "en") for who in WALKERS), ("customer", "de")):
+            say = f"from lifecycle.models import Customer; Customer.objects.update(language={language!r})"
+            studio.python("manage.py", "shell", "-c", say)
+            context = chromium.new_context(base_url=address, reduced_motion="reduce")
+            page = context.new_page()
+            page.goto(f"/demo/{key}/{who}/")
+            folder = EVERY / f"{who}-{language}"
+            folder.mkdir(parents=True, exist_ok=True)
+            for path, name in reached(context, who).items():
+                page.goto(path)
+                for width, scheme in product(WIDTHS, SCHEMES):
+                    page.set_viewport_size({"width": width, "height": 900})
+                    page.emulate_media(color_scheme=scheme)
+                    file = folder / f"{name.replace(':', '-')}{path.replace('/', '-').rstrip('-')}-{width}-{scheme}.png"
+                    page.screenshot(path=file, full_page=True, animations="disabled")
+                print(f"{who} {language} {path}")
+            context.close()
+        chromium.close()
+
+
+def browser() -> str:
+    """The machine's Chromium."""
+    program = next((path for name in PROGRAMS if (path := shutil.which(name))), None)
+    if program is None:
+        raise SystemExit("Chromium is absent; install: apt-get install chromium")
+    return program
+
+
+def main(*, every: bool = False) -> None:
     """Load the demo on the fixed day, serve it, take the pictures."""
     port, key = servers.free_port(), secrets.token_urlsafe(12)
     address = f"http://127.0.0.1:{port}"
@@ -124,11 +174,14 @@ def main() -> None:
         studio.python("manage.py", "cycle", "--at", NOW.isoformat())
         with studio.process("web", "-m", "deploy.screenshots", "serve", str(port)) as web:
             wait_for(lambda: servers.answers(port), "the portal to listen", web)
-            take(address, key)
+            if every:
+                take_every(address, key, studio)
+            else:
+                take(address, key)
 
 
 if __name__ == "__main__":
     if sys.argv[1:2] == ["serve"]:
         serve(int(sys.argv[2]))
     else:
-        main()
+        main(every=sys.argv[1:2] == ["every"])

@@ -26,6 +26,7 @@ import environ
 from csp.constants import NONE, SELF
 from django.core.exceptions import ImproperlyConfigured
 
+from portal.customer_style import SOURCE as CUSTOMER_STYLE
 from portal.files import files_storage
 
 BASE_DIR = Path(__file__).resolve().parent.parent
@@ -198,7 +199,7 @@ CONTENT_SECURITY_POLICY = {
     "DIRECTIVES": {
         "default-src": [NONE],
         "script-src": [SELF],
-        "style-src": [SELF],
+        "style-src": [SELF, CUSTOMER_STYLE],
         "img-src": [SELF, "data:"],
         "font-src": [SELF],
         "connect-src": [SELF],

@@ -7,9 +7,10 @@ from dataclasses import dataclass
 from datetime import time, timedelta
 from uuid import UUID
 
-from lifecycle.care import sealing
+from lifecycle.care import handover, sealing
+from lifecycle.care.rules import TASKS
 from lifecycle.models import Customer, Price, Purpose, Reminder, Visit
-from lifecycle.reminders import letters, render, report_copy, visit_letters
+from lifecycle.reminders import handover_letters, letters, render, report_copy, visit_letters
 from tests.factories import (
     NOW,
     TODAY,
@@ -24,6 +25,16 @@ from tests.lifecycle.care.report_world import World, make_world
 UID = UUID("6f1c1b8e-3f8d-4f0e-9d5a-0a3c5e7f9b11")
 LANGUAGES = ("en", "de")
 CARE, OFFER = "decontamination_wash", "recoat"
+# Reasons as the rules write them (`tests/lifecycle/care/test_tongue.py` holds the rules to their sentences).
+CAUSES = {
+    CARE: "Bonnet: by our estimate so much bound dirt has gathered that beads say little about the coat beneath.",
+    OFFER: "Bonnet: after the retest of 2 February 2026 the entry ceramic coat is expected to end its useful life "
+    "between 15 December 2025 and 20 October 2026.",
+    "wax_renewal": "Bonnet: the wax is expected to end its useful life between 1 February 2026 and 9 March 2026.",
+    "inspection": "Whole car: the contract (C 7) names 11 April 2026, give or take 30 days.",
+    "event_response": "Bonnet: a bird dropping of 1 March 2026, on it for about 30 hours or more is to be softened and "
+    "lifted, not rubbed, within 24 to 48 hours.",
+}
 
 
 @dataclass(frozen=True)
@@ -44,6 +55,7 @@ class Mails:
         for purpose in Purpose.values:
             ConsentFactory(customer=self.keeper, purpose=purpose)
         self.report = self.world.seal()
+        self.offered: handover.Offered | None = None
         self.visit = Visit.objects.create(
             studio=self.world.studio, vehicle=self.world.vehicle, site=self.world.vehicle.site, customer=self.keeper,
             on=TODAY + timedelta(days=9), starts=time(9, 30), tasks=[CARE], booked_at=NOW,
@@ -57,7 +69,9 @@ class Mails:
         vehicle = vehicle or VehicleFactory(
             site=self.world.vehicle.site, keeper=self.keeper, description="black large SUV"
         )
-        window = CareDueFactory(vehicle=vehicle, task=task, **due)
+        known = TASKS[task]
+        words = {"cause": CAUSES[task], "if_postponed": known.if_postponed, "self_check": known.self_check}
+        window = CareDueFactory(vehicle=vehicle, task=task, **{"words": words, **due})
         purpose = "promotion" if task == OFFER else "service"
         return ReminderFactory(due=window, step=step, purpose=purpose)
 
@@ -75,7 +89,6 @@ class Mails:
         contract = self.reminder(vehicle=some[0], task="inspection", contract_on=TODAY + timedelta(days=40))
         happened = self.reminder(
             vehicle=some[-1], task="event_response", reason_code="event", latest=TODAY + timedelta(days=25),
-            words={"cause": "Bonnet: a bird dropping since 1 March."},
         )  # fmt: skip
         return self.write(*rows, contract, happened)
 
@@ -86,8 +99,22 @@ class Mails:
         )  # fmt: skip
         return report_copy.compose(added, self.keeper, uid=UID)
 
+    def handover(self) -> render.Rendered:
+        """To who takes the vehicle over; the offer stands once, the mail is written anew."""
+        if self.offered is None:
+            self.offered = handover.offer(
+                customer_ids=[self.keeper.pk], vehicle_id=self.world.vehicle.pk, email="jory.tamm@example.org",
+                on=TODAY, actor=f"customer:{self.keeper.pk}", at=NOW,
+            )  # fmt: skip
+        return handover_letters.compose(self.offered, uid=UID, language=self.keeper.language or "en")
+
     def about_visit(self, what: str) -> render.Rendered:
         return visit_letters.compose(self.visit, self.keeper, what, uid=UID)
+
+    @property
+    def every(self) -> tuple[Kind, ...]:
+        """All kinds, also the one to somebody who is no customer yet: it has no own sentences and no choices."""
+        return (*self.kinds, Kind("handover", self.handover, True))
 
     @property
     def kinds(self) -> tuple[Kind, ...]:

@@ -21,7 +21,7 @@ from lifecycle.care import handover
 from lifecycle.care.handover import Offered
 from lifecycle.models import Message, MessageState, Purpose
 from lifecycle.reminders.house import absolute
-from lifecycle.reminders.render import Rendered, day_words, one_line, plain_headers, sender, wrap
+from lifecycle.reminders.render import Rendered, day_words, one_line, plain_headers, sender, unbroken, wrap
 
 
 def offer(
@@ -57,17 +57,18 @@ def compose(made: Offered, *, uid: uuid.UUID, language: str) -> Rendered:
     with translation.override(language):
         told = {"vehicle": one_line(row.vehicle.description), "studio": row.studio.name, "day": day_words(row.on)}
         context = told | {
-            "subject": one_line(_("Will you keep this vehicle from now on? %(vehicle)s") % told)[:200],
+            "subject": one_line(_("Do you keep this vehicle now (%(vehicle)s)?") % told)[:200],
             "opening": _(
-                "The present keeper of a vehicle that %(studio)s looks after (%(vehicle)s) says that you keep it since "
-                "%(day)s. If that is so, say it on the page below, with your own name; then its care record is yours "
-                "to read. Until you do, nothing changes."
+                "the present keeper of a vehicle that %(studio)s looks after (%(vehicle)s) has told us that you keep "
+                "it as of %(day)s. If that is so, agree on the page below, with your own name: its care record is then "
+                "yours to read. Until you do, nothing changes. If it is a mistake, decline there, or do nothing."
             ) % told,
             "reason": _(
                 "You get this one mail because the present keeper typed your address. Nothing more is written to you "
                 "unless you agree, and the address is forgotten after %(days)d days, or at once if you decline."
             ) % {"days": handover.DAYS},
-            "url": absolute(reverse("handover", args=[made.token])), "phone": row.studio.phone, "language": language,
+            "url": absolute(reverse("handover", args=[made.token])), "phone": unbroken(row.studio.phone),
+            "language": language,
         }  # fmt: skip
         text = wrap(render_to_string("mail/handover.txt", context))
         html = render_to_string("mail/handover.html", context)

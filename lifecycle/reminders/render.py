@@ -24,6 +24,7 @@ from django.utils import formats, translation
 from django.utils.translation import gettext, ngettext
 
 from lifecycle.care.rules import TASKS
+from lifecycle.care.tongue.speak import say_whole
 from lifecycle.care.wording import capital
 from lifecycle.models import Customer, Price, Purpose, Reminder, Studio
 from lifecycle.models.message import REMINDERS_HEADER
@@ -165,7 +166,7 @@ def _context(reminders: Sequence[Reminder], groups: Sequence[Group], voice: Voic
     return {
         "name": customer.name,
         "studio": customer.studio.name,
-        "phone": customer.studio.phone,
+        "phone": unbroken(customer.studio.phone),
         "groups": groups,
         "digest": _digest(reminders, today) if len(groups) > LISTED_VEHICLES else (),
         "home_url": absolute(reverse("customer:home")),
@@ -240,6 +241,11 @@ def sender(studio: Studio) -> str:
 def one_line(text: str) -> str:
     """The text without line breaks, which a header must not hold."""
     return " ".join(text.split())
+
+
+def unbroken(text: str) -> str:
+    """A telephone number that no line breaks."""
+    return one_line(text).replace(" ", "\u00a0")
 
 
 def wrap(text: str) -> str:
@@ -345,16 +351,10 @@ def _item(row: Reminder, prices: Prices, today: date, asked_before: date | None)
 
 
 def _why(row: Reminder) -> str:
-    """Why now: in English as the rules wrote it about this vehicle, else by the reason that the window rests on."""
+    """Why now, as the rules wrote it about this vehicle; where no phrase knows that, by the reason of the window."""
     due = row.due
-    if speaks_english():
-        return str(due.words.get("cause") or due.why)
-    return reason_words(due.task, due.reason_code, due.surfaces)
-
-
-def speaks_english() -> bool:
-    """Whether the active language is English, in which the rules write."""
-    return (translation.get_language() or "en").split("-")[0] == "en"
+    said = say_whole(str(due.words.get("cause") or due.why))
+    return said if said is not None else reason_words(due.task, due.reason_code, due.surfaces)
 
 
 def _price(row: Reminder, prices: Prices) -> str:

@@ -32,6 +32,7 @@ from lifecycle.reminders.render import (
     one_line,
     plain_headers,
     sender,
+    unbroken,
     wrap,
 )
 
@@ -118,7 +119,7 @@ def compose(report: Report, customer: Customer, *, uid: uuid.UUID, voice: wordin
         }  # fmt: skip
         context = told | {
             "subject": one_line(voice.say("subject", told))[:200], "opening": voice.say("opening", told),
-            "closing": voice.say("closing", told), "reason": voice.say("reason", told), "phone": studio.phone,
+            "closing": voice.say("closing", told), "reason": voice.say("reason", told), "phone": unbroken(studio.phone),
             "url": absolute(reverse("customer:report", args=[first.pk])),
             "check_url": absolute(reverse("report_check", args=[report.token])), "digest": report.digest,
             "language": voice.language, "choices_url": choices_url(customer, Purpose.SERVICE),

@@ -1,8 +1,8 @@
 """Words of the care tables and reasons as a mail says them, marked so that the catalogues of languages hold them.
 
 The tables are plain CSV and the rules that read them know no Django, so the texts are listed here once more; a test
-compares. What the rules write about one vehicle is English prose; in another language the mail says the reason that the
-window rests on instead, in a sentence of its own, with the surfaces by name.
+compares. What the rules write about one vehicle is English prose, which `care.tongue.speak` says in another language;
+where it knows no phrase the mail says the reason that the window rests on, in a sentence of its own.
 """
 
 from __future__ import annotations

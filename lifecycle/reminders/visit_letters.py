@@ -32,6 +32,7 @@ from lifecycle.reminders.render import (
     one_line,
     plain_headers,
     sender,
+    unbroken,
     wrap,
 )
 from lifecycle.reminders.report_copy import suppressed
@@ -135,7 +136,7 @@ def compose(
         offers = [datetime.fromisoformat(text) for text in visit.offered] if what == "offered" else []
         context = told | {
             "subject": one_line(voice.say("subject", told))[:200], "opening": voice.say("opening", told),
-            "closing": voice.say("closing", told), "reason": voice.say("reason", told), "phone": studio.phone,
+            "closing": voice.say("closing", told), "reason": voice.say("reason", told), "phone": unbroken(studio.phone),
             "tasks": [gettext(TASKS[task].title) for task in visit.tasks if task in TASKS],
             "offers": [when_words(one.date(), one.time()) for one in offers],
             "because": visit.reason if what != "confirmed" else "", "url": absolute(reverse("customer:visits")),

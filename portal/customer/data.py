@@ -27,7 +27,7 @@ from portal.access.people import PortalRequest
 from portal.access.registry import access
 from portal.studio.common import plain
 
-from .data_words import field_words, value_words
+from .data_words import FILE_ONLY, field_words, value_words
 from .forms import EraseForm
 
 LONGEST: Final = 1000
@@ -65,8 +65,9 @@ def download(request: PortalRequest) -> HttpResponse:
 
 def _shown(row: dict[str, Any]) -> list[tuple[str, str]]:
     """What is filled in, in order; a course of hundreds of points is for the file, not for eyes."""
-    said = [(field_words(name), value_words(value)) for name, value in row.items() if value not in (None, "", [], {})]
-    return [(name, value if len(value) <= LONGEST else _("(long; it stands in the file)")) for name, value in said]
+    filled = [(name, value) for name, value in row.items() if value not in (None, "", [], {})]
+    said = [(field_words(name), "" if name in FILE_ONLY else value_words(value)) for name, value in filled]
+    return [(name, value if 0 < len(value) <= LONGEST else _("(long; it stands in the file)")) for name, value in said]
 
 
 @access("customer")

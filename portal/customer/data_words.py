@@ -3,8 +3,10 @@ programs keeps the names of the record."""
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping
 from datetime import date, datetime
+from math import floor, isfinite, log10
 from typing import Any, Final
 
 from django.utils.formats import date_format, localize
@@ -16,6 +18,8 @@ from lifecycle.care.tongue.names import layer_name, surface_name
 from lifecycle.care.tongue.speak import say
 from lifecycle.care.wording import LAYER_WORDS
 
+_DAYLIKE: Final = re.compile(r"\d{4}-\d\d-\d\d(T\d\d:\d\d(:\d\d(\.\d+)?)?([+-]\d\d:\d\d|Z)?)?")
+_CODE: Final = re.compile(r"[a-z]+(?:[_-][a-z0-9]+)*")
 TITLES: Final = (
     _("Who you are"), _("What you agreed to"), _("Vehicles you keep or kept"), _("Complaints"), _("Mails to you"),
     _("What became of the mails"), _("Reminders, written or held back, and why"), _("Your signatures under reports"),
@@ -27,6 +31,11 @@ TITLES: Final = (
     _("Proposed visits"), _("Visits"), _("Advice and offers"), _("Answers to advice"), _("Forecasts"),
     _("Forecasts by layer"), _("Sealed reports"), _("Addresses that are not written to"),
     _("What was done by you or to your record"), _("Your account"), _("Where you are signed in"), _("Your passkeys"),
+    _("Offers of a vehicle to a new keeper"), _("Links to a care record that you shared"),
+    _("Your number in another list of the studio"), _("Numbers of the vehicles in other lists"),
+    _("Looks beside the forecasts before them"), _("Whether reminders bring people: your care windows"),
+    _("Care that the studio expects, and how likely"), _("Advice that was told to you"),
+    _("Care records issued for a buyer"),
 )  # fmt: skip
 FIELDS: Final = (
     _("about"), _("added at"), _("after id"), _("air c"), _("applied"), _("as of"), _("assessment id"), _("assumed"),
@@ -63,6 +72,23 @@ FIELDS: Final = (
     _("verb"), _("visit id"), _("visit sequence"), _("wanted on"), _("wanted part"), _("wash method"), _("wash ph"),
     _("washes per year"), _("whole"), _("why"), _("width"), _("wish"), _("withdrawn at"), _("withdrawn why"),
     _("wording"), _("words"), _("written at"), _("written in"), _("x"), _("y"), _("zone"),
+)  # fmt: skip
+# Keys inside what is kept as a whole: inputs and results of forecasts, reasons, climate.
+INNER: Final = (
+    _("about id"), _("answer h"), _("approval for"), _("basis"), _("budget um"), _("came"), _("cause"), _("chance"),
+    _("chance dates"), _("changed"), _("class"), _("clear um"), _("clogged"), _("contamination"), _("contracts"),
+    _("cure days"), _("decontaminated on"), _("distance km"), _("diurnal range k"), _("earlier thickness"),
+    _("end on"), _("ends at"), _("error word"), _("etch risk"), _("events"), _("expected"), _("forecast on"),
+    _("found"), _("frost days"), _("function"), _("function left"), _("ghi kwh m2 day"), _("handover id"),
+    _("hydrolysis"), _("if postponed"), _("implied"), _("issued at"), _("known"), _("koppen class"), _("layers"),
+    _("lead"), _("left"), _("life consumed"), _("life mark"), _("life months"), _("ln life sd"), _("made on"),
+    _("mechanism"), _("mounted"), _("options"), _("overdue since"), _("p10"), _("p50"), _("p90"), _("parts"),
+    _("period"), _("place"), _("prevents"), _("product"), _("rain days"), _("rain mm"), _("readings"),
+    _("recommended by"), _("record id"), _("reminded"), _("removals"), _("removed um"), _("renewal months"),
+    _("renewal on"), _("returns chance"), _("road"), _("scheme"), _("seen"), _("self check"), _("share"), _("split"),
+    _("step id"), _("sunshine fraction"), _("surface"), _("take up"), _("taken"), _("taken um"), _("thickness"),
+    _("tired on"), _("to customer id"), _("units"), _("uv mj m2"), _("values"), _("verdict"), _("wash chemistry"),
+    _("wash contact"), _("wet hours"), _("what"), _("wind ms"), _("yearly stress"), _("heat"), _("sunlight"),
 )  # fmt: skip
 # What the record says by a code; kinds of layer, surfaces and care tasks have their names elsewhere.
 CODES: Final = (
@@ -101,31 +127,75 @@ CODES: Final = (
     _("calendar address ended"), _("address suppressed"), _("person erased"), _("message written"),
     _("reminder planned"), _("reminder held back"),
 )  # fmt: skip
+MORE_CODES: Final = (
+    _("right"), _("not right"), _("cannot tell"), _("likely"), _("possible"), _("cycle"), _("nothing now"),
+    _("e-mail"), _("paper form"), _("in person"), _("telephone"), _("booking"), _("inspected"), _("outcome"),
+    _("rough"), _("close"), _("fair"), _("class table"), _("first send"), _("care record issued"),
+    _("care record shared"), _("record link ended"), _("vehicle offered to a new keeper"),
+    _("handover accepted"), _("handover declined"), _("handover withdrawn"), _("handover over"), _("signatures erased"),
+    _("correction agreed to"), _("storage recorded"), _("visit request ended by transfer"), _("visit passed on"),
+)  # fmt: skip
+# Written for machines: the file holds it, eyes need not.
+FILE_ONLY: Final = frozenset({"html", "headers", "course", "input_hash"})
+_UNITS: Final = {"um": "µm", "deg": "°"}
 
 
 def field_words(name: str) -> str:
     """A field's name as people read it, in the language that is active."""
-    return gettext(name.replace("_", " "))
+    said = gettext(name.replace("_", " "))
+    return surface_name(name) if said == name.replace("_", " ") else said
+
+
+def _day(value: date) -> str:
+    return date_format(value, gettext("j F Y, H:i") if isinstance(value, datetime) else gettext("j F Y"))
+
+
+def _as_day(value: str) -> date | None:
+    """A day or a time that is kept as text (RFC 3339), as in forecasts."""
+    if not _DAYLIKE.fullmatch(value):
+        return None
+    try:
+        return date.fromisoformat(value) if len(value) == 10 else datetime.fromisoformat(value)
+    except ValueError:
+        return None
 
 
 def _text(value: str) -> str:
-    """A text in the reader's language: a name, a sentence of the rules, or a code."""
+    """A text in the reader's language: a name, a day, a sentence of the rules, or a code."""
+    day = _as_day(value)
+    if day is not None:
+        return _day(day)
     if value in TASKS:
         return gettext(TASKS[value].title)
     if value in LAYER_WORDS:
         return layer_name(value)
+    if value in _UNITS:
+        return _UNITS[value]
     said = say(value)
-    return surface_name(value) if said == value and value.isascii() and value.replace("_", "").islower() else said
+    if said != value or not _CODE.fullmatch(value):
+        return said
+    plain = value.replace("_", " ")
+    return said if (said := gettext(plain)) != plain else surface_name(value)
+
+
+def _number(value: float) -> str:
+    """A number that was reckoned, with three digits that count."""
+    short = round(value, max(0, 2 - floor(log10(abs(value))))) if value and isfinite(value) else value
+    return str(localize(int(short) if isfinite(short) and short == int(short) else short))
 
 
 def value_words(value: Any) -> str:
     """A value to read: days and numbers as the language writes them, texts of the rules and codes in its words."""
-    if isinstance(value, str):
-        return _text(value)
-    if isinstance(value, date):
-        return date_format(value, gettext("j F Y, H:i") if isinstance(value, datetime) else gettext("j F Y"))
     if isinstance(value, Mapping):
         return "; ".join(f"{field_words(str(name))}: {value_words(one)}" for name, one in value.items())
     if isinstance(value, list | tuple):
         return ", ".join(value_words(one) for one in value)
-    return (gettext("yes") if value else gettext("no")) if isinstance(value, bool) else str(localize(value))
+    if isinstance(value, bool):
+        return gettext("yes") if value else gettext("no")
+    if isinstance(value, str):
+        said = _text(value)
+    elif isinstance(value, date):
+        said = _day(value)
+    else:
+        said = _number(value) if isinstance(value, float) else str(localize(value))
+    return said

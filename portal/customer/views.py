@@ -26,7 +26,7 @@ from portal.drawings.section import THIN_UM
 from portal.pictures import picture_answer
 
 from .common import today_of
-from .words import due_words, habits_words, visit_words
+from .words import due_words, habits_words, inputs_words, visit_words
 
 
 @access("customer")
@@ -58,7 +58,7 @@ def surface(request: PortalRequest, vehicle_id: int, surface_id: int) -> HttpRes
     number, row = next(((n, one) for n, one in enumerate(view.surfaces, 1) if one.id == surface_id), (0, None))
     if row is None:
         raise Http404
-    context = {"vehicle": view, "surface": surface_page(number, row, view)}
+    context = {"vehicle": view, "surface": surface_page(number, row, view), "inputs": inputs_words(view)}
     part = bool(getattr(request, "htmx", False))
     answer = render(request, "customer/surface_part.html" if part else "customer/surface.html", context)
     patch_vary_headers(answer, ["HX-Request"])
@@ -83,6 +83,8 @@ def vehicle(request: PortalRequest, vehicle_id: int) -> HttpResponse:
         "dues": due_words(view),
         "visits": [(visit.id, visit_words(visit, view.today)) for visit in view.proposals],
         "habits": habits_words(view),
+        "inputs": inputs_words(view),
+        "phone": view.studio_phone.replace(" ", "\u00a0"),  # no line breaks it
         "photos": photos_for_customer(request.customer_ids, vehicle_id),
         "reports": of_customer(request.customer_ids, vehicle_id),
     }

@@ -44,11 +44,12 @@ SOURCES: Final = {
 
 @dataclass(frozen=True, slots=True)
 class DueWords:
-    """A due with what only this page says of it. `first`: the one that is shown unfolded."""
+    """A due with what only this page says of it. `price`: the cost where it is a figure; `first`: shown unfolded."""
 
     due: DueView
     window: str
     cost: str
+    price: str
     wait: str
     first: bool
 
@@ -89,7 +90,7 @@ def wait_words(due: DueView, today: date) -> str:
         return ""
     if due.latest <= today:
         return ""
-    return _("do nothing until %(day)s.") % {"day": date_format(due.latest, _("j F Y"))}
+    return _("Or do nothing until %(day)s.") % {"day": date_format(due.latest, _("j F Y"))}
 
 
 def due_words(vehicle: VehicleView) -> tuple[DueWords, ...]:
@@ -100,6 +101,7 @@ def due_words(vehicle: VehicleView) -> tuple[DueWords, ...]:
             due=due,
             window=window_words(due, vehicle.today),
             cost=cost_words(due.price, vehicle.currency),
+            price=cost_words(due.price, vehicle.currency) if due.price is not None and due.price[1] > 0 else "",
             wait=wait_words(due, vehicle.today),
             first=due is first,
         )
@@ -124,6 +126,12 @@ def visit_words(proposal: ProposalView, today: date) -> str:
         room = _("The studio has room for it on %(day)s.") % {"day": date_format(proposal.planned, _("l j F Y"))}
         return f"{said} {room}"
     return said
+
+
+def inputs_words(vehicle: VehicleView) -> str:
+    """What the forecast of a layer rests on beside its product: the use and the climate."""
+    climate = _("Climate: %(climate)s") % {"climate": vehicle.climate} if vehicle.climate else ""
+    return f"{habits_words(vehicle)} {climate}".strip()
 
 
 def habits_words(vehicle: VehicleView) -> str:

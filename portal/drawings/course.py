@@ -18,7 +18,7 @@ from lifecycle.wear.types import CoursePoint
 from .svg import el, join, line, number
 from .words import day
 
-WIDTH: Final = 340
+WIDTH: Final = 360
 HEIGHT: Final = 172
 LEFT: Final = 4.0
 RIGHT: Final = 284.0
@@ -251,6 +251,7 @@ def draw(
         "svg", parts, viewBox=f"0 0 {WIDTH} {HEIGHT}", id=f"{key}-c", role="img", class_="drawing course",
         aria_labelledby=f"{key}-t {key}-d", data_course=key, data_from=scale.first.isoformat(),
         data_to=scale.last.isoformat(),
+        data_hint=_("Tap or point at the course, or use the arrow keys, to read a day."),
     )  # fmt: skip
 
 

@@ -40,6 +40,7 @@ def test_what_if_by_touch_answers_without_a_reload_and_can_be_made_so_and_taken_
     page = keeper.page
     page.get_by_role("link", name="What if?").tap()
     page.wait_for_selector("#use")
+    page.wait_for_load_state()  # the script that answers is there
     page.evaluate("window.stays = true")
     before = page.locator("#said").inner_text()
     page.locator("#u-parking").select_option("garage")
@@ -60,6 +61,7 @@ def test_what_if_and_a_report_by_keyboard_alone(keeper):
     tab_to(page, "a[href$='/what-if/']")
     page.keyboard.press("Enter")
     page.wait_for_selector("#use")
+    page.wait_for_load_state()  # the script that answers is there
     tab_to(page, "#u-washes_per_year")
     page.keyboard.press("Control+A")
     # The field asks while it is typed in and once more when it is left; the chart is read after the last answer.
@@ -111,10 +113,10 @@ def test_the_course_is_there_in_print_forced_colours_reduced_motion_and_without_
 
 @pytest.mark.parametrize("latency_ms", [150, 300])
 def test_the_vehicle_page_is_light_and_paints_soon_over_3g(browser, portal, latency_ms):
-    """Page, own style and own script under 100 kB as they are, not compressed; on a fast 3G profile (1.6 Mbit/s, 150 ms
-    there and back, nothing kept from before) painted within 1 s of the navigation. With 300 ms the two trips that no
-    page with a style sheet can save, its own and the sheet's, may add their 150 ms each. The server's own share is told
-    apart, and the best of three counts: what a machine busy with tests adds says nothing about the page."""
+    """Page, own style and own script under 100 kB as they are, not compressed; painted within 1 s of the navigation on
+    the 3G profiles of web page tests (1.6 Mbit/s, nothing kept from before; 150 ms there and back the fast one, 300 ms
+    the plain one; from memory). The server's own share is taken out and the best of three counts: what a machine busy
+    with tests adds says nothing about the page."""
     context = browser.new_context(base_url=portal.address, viewport={"width": 360, "height": 740})
     first = context.new_page()
     first.goto(portal.sign_in("customer"))
@@ -139,7 +141,7 @@ def test_the_vehicle_page_is_light_and_paints_soon_over_3g(browser, portal, late
                                page.responseStart - page.requestStart]; }"""
         )
         painted.append(paint - max(0.0, waited - latency_ms))
-    assert min(painted) < 1000 + 2 * (latency_ms - 150), painted
+    assert min(painted) < 1000, painted
     context.close()
 
 

@@ -21,7 +21,7 @@ def test_no_mail_has_a_barrier_or_scrolls_sideways(browser, language):
     asked = []
     page.on("request", lambda request: asked.append(request.url))
     wrong, seen = [], 0
-    for kind in mails.kinds:
+    for kind in mails.every:
         page.set_content(kind.write().html)
         for scheme in SCHEMES:
             page.emulate_media(color_scheme=scheme)
@@ -37,7 +37,7 @@ def test_no_mail_has_a_barrier_or_scrolls_sideways(browser, language):
                 seen += 1
     page.close()
     assert wrong == []
-    assert seen == len(mails.kinds) * len(SCHEMES) * len(WIDTHS)
+    assert seen == len(mails.every) * len(SCHEMES) * len(WIDTHS)
     assert asked == [], "a mail loads nothing from anywhere"
 
 

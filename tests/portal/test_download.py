@@ -10,9 +10,12 @@ from django.apps import apps
 from django.db import connection
 from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
+from django.utils import translation
+from django.utils.translation import gettext
 
-from lifecycle.care.own_data import PARTS
+from lifecycle.care.own_data import LEFT_OUT_FIELDS, PARTS
 from lifecycle.models import CareEvent, Complaint, Keeper, Suppression
+from portal.customer.data_words import field_words, value_words
 from tests import factories as f
 from tests import people
 from tests.portal.doors import as_user
@@ -59,6 +62,59 @@ def test_every_model_is_in_the_download_or_left_out_for_a_reason():
     every = {model._meta.label for model in apps.get_models()}
     assert every - parts - COVERED_ELSEWHERE.keys() - NOT_ABOUT_A_CUSTOMER.keys() == set()
     assert (parts | COVERED_ELSEWHERE.keys() | NOT_ABOUT_A_CUSTOMER.keys()) - every == set()
+
+
+# The same word in both languages, names of standards, and letters.
+SAME = {"Text", "Name", "text", "name", "sha256", "x", "y", "SHA-256"}
+
+
+SAME_CODES = {"neutral", "aluminium", "roadster"}
+
+
+def german(say, *words):
+    with translation.override("de"):
+        return [say(word) for word in words]
+
+
+def test_every_title_and_field_has_german_words():
+    """Of every model in the download, so that a new field or a new kind of rows cannot be forgotten."""
+    titles = {part.title for part in PARTS}
+    assert [title for title in titles if german(gettext, title) == [title]] == []
+    fields = {
+        field.attname
+        for part in PARTS
+        for field in apps.get_model("lifecycle", part.model)._meta.concrete_fields
+        if field.name not in LEFT_OUT_FIELDS
+    }
+    assert len(fields) > 150
+    assert [name for name in fields - SAME if german(field_words, name)[0] in (name, name.replace("_", " "))] == []
+
+
+def test_every_code_that_a_field_may_hold_has_german_words():
+    wrong = {}
+    for part in PARTS:
+        for field in apps.get_model("lifecycle", part.model)._meta.concrete_fields:
+            if field.name in LEFT_OUT_FIELDS or field.name in ("size", "language", "units"):
+                continue
+            for code, _label in field.choices or ():
+                if code and german(value_words, code)[0] in (code, code.replace("_", " ")) and code not in SAME_CODES:
+                    wrong.setdefault(f"{part.model}.{field.name}", []).append(code)
+    assert wrong == {}
+
+
+def test_what_is_reckoned_is_readable():
+    """Numbers with three digits that count, days as the language writes them, codes and sentences as words."""
+    kept = {
+        "function": {"roof": {"p50": 0.8168037906285117}}, "tired_on": "2026-03-02", "verdict": "not_right",
+        "why": "found worn: beading 1.0 of 5 on 2025-10-26, decontaminated.", "starts": "2026-05-04T09:00",
+        "width": 5.999999999999999, "severity": 15000.0, "no": 0.0,
+    }  # fmt: skip
+    assert german(value_words, kept) == [
+        "Wirkung: Dach: 50 %: 0,817; ermüdet am: 2. März 2026; Urteil: nicht richtig; warum: verbraucht vorgefunden: "
+        "Abperlen 1,0 von 5 am 26. Oktober 2025, dekontaminiert.; beginnt um: 4. Mai 2026, 09:00; Breite des "
+        "Bildes: 6; Schwere: 15000; nein: 0"
+    ]
+    assert value_words(kept["why"]) == kept["why"]
 
 
 def world():

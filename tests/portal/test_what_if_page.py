@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-import time
 from datetime import timedelta
 from typing import Any
 
 import pytest
 import time_machine
+from django.db import connection
+from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
 
 from lifecycle import models
@@ -95,7 +96,7 @@ def test_a_move_to_a_hotter_place_costs_months_and_writes_nothing() -> None:
     assert models.ClimateNormal.objects.count() == before
 
 
-def test_the_page_answers_without_script_and_as_a_fragment_within_the_time() -> None:
+def test_the_page_answers_without_script_and_as_a_fragment() -> None:
     vehicle = used_vehicle()
     client = as_user(keeper_of(vehicle))
     assert "Change what you like below" in client.get(url(vehicle)).content.decode()
@@ -104,14 +105,24 @@ def test_the_page_answers_without_script_and_as_a_fragment_within_the_time() -> 
     for words in ("months longer", "It saves about € ", 'class="band other"', "Both courses as a table",
                   "This is how I really use it", 'value="15 000"'):  # fmt: skip
         assert words in whole, words
-    spent = []
-    for _ in range(3):
-        start = time.process_time()  # not the wall: others work on the machine
-        part = client.get(url(vehicle), GARAGE, headers={"HX-Request": "true"})
-        spent.append(time.process_time() - start)
+    part = client.get(url(vehicle), GARAGE, headers={"HX-Request": "true"})
     assert "<html" not in part.content.decode()
     assert 'id="said" hx-swap-oob="innerHTML"' in part.content.decode()
-    assert min(spent) < 0.3, spent
+
+
+def test_an_answer_asks_the_database_as_often_for_many_surfaces_as_for_two() -> None:
+    """An answer is due within 300 ms; what it takes is measured in `tests/bench/what_if.py`, beside other pages."""
+    counts = []
+    for codes in ((), ("doors_left", "doors_right", "wings", "sills", "boot", "front_bumper", "rear_bumper")):
+        vehicle = used_vehicle()
+        for code in codes:
+            f.LayerFactory(surface=f.SurfaceFactory(vehicle=vehicle, code=code))
+        client = as_user(keeper_of(vehicle))
+        client.get(url(vehicle), GARAGE, headers={"HX-Request": "true"})
+        with CaptureQueriesContext(connection) as queries:
+            assert client.get(url(vehicle), GARAGE, headers={"HX-Request": "true"}).status_code == 200
+        counts.append(len(queries))
+    assert counts[0] == counts[1] < 30
 
 
 @pytest.mark.parametrize(

@@ -54,7 +54,9 @@ ON_SURFACES: Final = (
     pgettext_lazy("on the", "summer wheels"),
     pgettext_lazy("on the", "all year wheels"), pgettext_lazy("on the", "windscreen"),
 )  # fmt: skip
-MORE_SURFACES: Final = (_("doors"), _("wings"), _("winter wheels"), _("summer wheels"), _("all year wheels"))
+MORE_SURFACES: Final = (
+    _("doors"), _("wings"), _("winter wheels"), _("summer wheels"), _("all year wheels"), _("whole car"),
+)  # fmt: skip
 # One of each kind of work, as a sentence says it: "an inspection".
 A_TASK: Final = (
     pgettext_lazy("a", "event response"), pgettext_lazy("a", "wheel swap"),

@@ -27,14 +27,14 @@ PLACES_IN_THE_CALENDAR: Final = (
     _(": with it the week of %(day)s would come to %(n)s %% of its hours, the target is %(n2)s %%; the week of "
       "%(day2)s "
       "comes to %(n3)s %%."),
-    _(", %(day)s, on which the site is closed (%(text)s)."),
+    _(", %(day)s, on which the site is closed (%(words)s)."),
     _(": the day planned before, which still fits."),
     _(": the days nearer to it leave less room for %(n)s h and for what comes up."),
     _("The site is closed on every day %(span)s that is still to come."),
     _("No day %(span)s has %(n)s h free in a fitting bay with the hands for it; longer hours, another bay or another "
       "pair of hands would make room."),
     _("Nobody here has %(text)s entered among the skills."),
-    _("%(text)s is warm and still; the coat cures there for %(n)s h after closing."),
+    _("%(name)s is warm and still; the coat cures there for %(n)s h after closing."),
 )  # fmt: skip
 REMINDERS: Final = (
     _("The care is no longer open: %(code)s."),

@@ -8,8 +8,8 @@ English a text stays as it is. A text that fits no sentence stays English; a tes
 from __future__ import annotations
 
 import re
-from collections import deque
 from collections.abc import Callable, Mapping
+from contextvars import ContextVar
 from dataclasses import dataclass
 from datetime import date
 from functools import lru_cache
@@ -22,15 +22,30 @@ from django.utils.translation import gettext
 from lifecycle.care.rules import TASKS
 from lifecycle.care.wording import LAYER_WORDS, MECHANISM_WORDS, MONTHS
 
-from . import error_phrases, measures, names, record_phrases, rule_phrases, table_words, wear_phrases
+from . import (
+    error_phrases,
+    measures,
+    names,
+    outlook_phrases,
+    record_phrases,
+    rule_phrases,
+    table_words,
+    wear_phrases,
+)
 
-# Parts of sentences that no phrase holds, for `unknown_in`; short, for a text is said once and then remembered.
-_strange: deque[str] = deque(maxlen=100)
+# Parts of sentences that no phrase holds, while `unknown_in` asks for them.
+_strange: ContextVar[list[str] | None] = ContextVar("strange", default=None)
 _GAP: Final = re.compile(r"%\(([a-z_]+?)(\d?)\)s")
 _DAY: Final = rf"\d{{1,2}} (?:{'|'.join(MONTHS)}) \d{{4}}"
 _ISO: Final = r"\d{4}-\d\d-\d\d"
 _NUMBER: Final = r"[+-]?\d+(?:[.,]\d+)*"
 _SENTENCE_END: Final = re.compile(r"(?<=[.!?]) (?=[A-Z])")
+
+
+def _note_strange(text: str) -> None:
+    noted = _strange.get()
+    if noted is not None:
+        noted.append(text)
 
 
 def _any(words: object) -> str:
@@ -86,15 +101,25 @@ def _words(text: str) -> str:
     for mark in ("; ", ", "):
         if mark in text:
             return mark.join(_words(part) for part in text.split(mark))
-    _strange.append(text)
+    _note_strange(text)
     return gettext(text)
+
+
+def _code(text: str) -> str:
+    """A code that was written with spaces."""
+    return text.replace(" ", "_")
+
+
+def _tasks(text: str) -> str:
+    known = [(one, TASKS.get(_code(one))) for one in text.split(", ")]
+    return ", ".join(gettext(task.title if task is not None else one) for one, task in known)
 
 
 def _said_rest(text: str) -> str:
     """The end of a sentence with the mark that parts it from the beginning."""
     said = _phrase(text)
     if said is None:
-        _strange.append(text)
+        _note_strange(text)
     return text if said is None else said
 
 
@@ -122,8 +147,13 @@ GAPS: Final[Mapping[str, tuple[str, Callable[[str], str]]]] = {
     "class": (r"[A-Z][A-Za-z]{0,2}", str),
     "field": (r"[a-z ]+", gettext),
     "code": (r"[a-z_ ]+", lambda text: gettext(text.replace("_", " "))),
-    "rest": (r"[,:].+", _said_rest),
+    "rest": (r"[,:](?:(?!\. [A-Z]).)+", _said_rest),
+    "layercode": (r"[a-z ]+", lambda text: names.layer_name(_code(text))),
+    "surfacecode": (r"[a-z ]+", lambda text: names.surface_name(_code(text))),
+    "tasks": (r"[a-z, ]+", _tasks),
+    "weekday": (r"[A-Z][a-z]+day", gettext),
     "text": (r".+?", str),
+    "name": (r"(?:(?!\. [A-Z]).)+?", str),
     "words": (r"(?:(?!\. [A-Z]).)+?", _words),  # never across the end of a sentence
 }
 
@@ -154,7 +184,8 @@ def _compiled(msgid: str) -> _Phrase:
 def _table() -> tuple[dict[str, str], tuple[_Phrase, ...]]:
     """Sentences without gaps by their text, and those with gaps, the most of fixed words first."""
     told = (*rule_phrases.PHRASES, *wear_phrases.PHRASES)
-    every = (*told, *error_phrases.PHRASES, *record_phrases.PHRASES, *table_words.TABLES)
+    noted = (*record_phrases.PHRASES, *outlook_phrases.PHRASES)
+    every = (*told, *error_phrases.PHRASES, *noted, *table_words.TABLES)
     fixed = {msgid: msgid for msgid in every if not _GAP.search(msgid)}
     fixed |= {f"{msgid[:1].upper()}{msgid[1:]}": msgid for msgid in fixed}
     gapped = sorted((msgid for msgid in every if _GAP.search(msgid)), key=lambda one: -len(_GAP.sub("", one)))
@@ -219,8 +250,18 @@ def say(text: str) -> str:
 
 
 def unknown_in(text: str) -> tuple[str, ...]:
-    """The parts of a text that no phrase holds, for tests; () where all of it is known."""
-    _strange.clear()
-    if text and _paragraph(text) is None:
-        return (text,)
-    return tuple(_strange)
+    """The parts of a text that no phrase holds; () where all of it is known."""
+    token = _strange.set([])
+    try:
+        if text and _paragraph(text) is None:
+            return (text,)
+        return tuple(_strange.get() or ())
+    finally:
+        _strange.reset(token)
+
+
+def say_whole(text: str) -> str | None:
+    """`say`, or None where some of the text would stay English in another language."""
+    if not names.speaks_english() and unknown_in(text):
+        return None
+    return say(text)

@@ -26,6 +26,7 @@ function make_readable(chart) {
   const says = document.createElement("span");
   says.className = "readout";
   says.setAttribute("aria-hidden", "true"); /* spoken as the value of the slider */
+  says.textContent = chart.dataset.hint || "";
   chart.append(reader);
   chart.after(says);
   let now = 0;

@@ -22,6 +22,7 @@ from lifecycle.care.wording import LAYER_WORDS, MECHANISM_WORDS, capital, spoken
 from lifecycle.wear import choices, words
 from lifecycle.wear.evidence import Posterior, evidence_sentence
 from lifecycle.wear.types import HabitPeriod, Mechanism, Place
+from tests.english import english_in
 from tests.lifecycle import (
     care_states,
     test_care_parts,
@@ -42,6 +43,8 @@ SAMPLES = {
     "room": "The budget is 1.5 to 4 µm", "used": "Cfb", "koppen_class": "Cfa", "kind": "milder",
     "cell.koppen_class": "Cfb", "table_class": "Csa",
 }  # fmt: skip
+# Surfaces of the rule tests that no vehicle has: named after the layer on them.
+MADE_UP = ("Film top coat", "Windscreen wipe on")
 WEAR = Path(settings.BASE_DIR) / "lifecycle"
 
 
@@ -93,6 +96,27 @@ def test_in_german_no_sentence_of_the_rules_keeps_english(reports):
                     said = speak.say(text)
                     assert said != text
                     assert [part for part in english if part in said] == [], said
+
+
+def test_in_german_nothing_of_a_reason_is_english(reports):
+    """What a mail says ("cause") and what a page says, word by word."""
+    wrong = set()
+    with translation.override("de"):
+        for report in reports:
+            texts = {one.why for one in report.refused}
+            for due in report.dues:
+                texts |= {due.why, due.cause, due.known, due.changed, due.expected, due.prevents, due.self_check}
+            wrong |= {(text, left[0]) for text in texts if (left := english_in(speak.say(text), MADE_UP))}
+    assert sorted(one for one in wrong if "made up for a test" not in one[0]) == []
+
+
+def test_a_mail_says_a_reason_whole_or_not_at_all():
+    with translation.override("de"):
+        assert speak.say_whole("Whole car: storage ends on 1 April 2026.") == (
+            "Ganzes Fahrzeug: die Einlagerung endet am 1. April 2026."
+        )
+        assert speak.say_whole("Roof: the moon rose over it.") is None
+    assert speak.say_whole("Roof: the moon rose over it.") == "Roof: the moon rose over it."
 
 
 def test_reasons_of_wear_for_every_habit():

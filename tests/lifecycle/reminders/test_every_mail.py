@@ -12,6 +12,7 @@ import pytest
 
 from lifecycle import models
 from lifecycle.reminders.transport import build
+from tests.english import english_in
 from tests.factories import NOW
 from tests.mails import LANGUAGES, UID, Mails, in_language
 
@@ -40,7 +41,7 @@ def links(text):
 
 def test_every_kind_is_parsed_without_a_defect_and_has_the_headers_of_the_standards(mails):
     mails, language = mails
-    for kind in mails.kinds:
+    for kind in mails.every:
         raw = on_the_wire(mails.keeper, kind.write())
         parts = [raw, *raw.walk()]
         assert not [defect for part in parts for defect in part.defects], kind.name
@@ -67,7 +68,7 @@ def test_every_kind_is_parsed_without_a_defect_and_has_the_headers_of_the_standa
 
 def test_the_text_reads_well_without_its_html(mails):
     mails, _ = mails
-    for kind in mails.kinds:
+    for kind in mails.every:
         mail = kind.write()
         lines = mail.text.splitlines()
         assert links(mail.text) == links(mail.html.replace("&amp;", "&")), kind.name
@@ -86,3 +87,33 @@ def test_the_text_reads_well_without_its_html(mails):
         # One line with the mark of a signature (RFC 3676, 4.3), and the reason for the mail under it.
         assert lines.count("-- ") == 1, kind.name
         assert lines[lines.index("-- ") + 1].strip(), kind.name
+
+
+TYPED = ("The door was measured again", "The warm bay is taken that day", "Sheenward", "black large SUV")
+
+
+def test_no_german_mail_keeps_an_english_word_or_a_code():
+    """Subject, text and HTML of every kind; what people typed apart."""
+    mails = in_language(Mails(), "de")
+    studio, vehicle = mails.world.studio, mails.world.vehicle
+    names = (*TYPED, studio.name, vehicle.site.name, vehicle.description, vehicle.plate, mails.keeper.name)
+    wrong = {}
+    for kind in mails.every:
+        mail = kind.write()
+        plain = " ".join(mail.text.split())
+        shown = re.sub(r"<style>.*?</style>|<[^>]+>", " ", mail.html, flags=re.DOTALL)
+        for part in (mail.subject, plain, " ".join(shown.split())):
+            if left := english_in(part, [*names, *(" ".join(name.split()) for name in names)]):
+                wrong.setdefault(kind.name, []).append((left, part))
+    assert wrong == {}
+    # The reason is the vehicle's own, not only that of its kind.
+    said = " ".join(mails.kinds[0].write().text.split())
+    assert "nach unserer Schätzung hat sich so viel festsitzender Schmutz angesammelt" in said
+
+
+def test_a_reason_that_no_phrase_knows_is_said_by_its_kind():
+    mails = in_language(Mails(), "de")
+    words = {"cause": "Bonnet: the moon rose over it."}
+    said = " ".join(mails.write(mails.reminder(words=words)).text.split())
+    assert "Motorhaube: Festsitzender Schmutz verdeckt" in said
+    assert english_in("Dach: the salt season endet; bird_dropping") == ["the", "bird_dropping"]
