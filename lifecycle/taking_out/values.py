@@ -94,8 +94,8 @@ def back(column: Column, value: Any) -> Any:
         raise ValueError(f"holds {type(value).__name__}, which does not belong there")
     if isinstance(value, int) and not -LARGEST < value < LARGEST:
         raise ValueError("is too large a number")
-    longest = getattr(field, "max_length", None)
-    if isinstance(value, str) and longest and len(value) > longest:
+    longest = field.max_length if isinstance(field, models.CharField | models.FileField) else None
+    if longest and len(value) > longest:
         raise ValueError(f"is longer than {longest} characters")
     try:
         return field.to_python(value)
