@@ -93,7 +93,7 @@ def test_nobody_brings_a_password_or_a_right_of_the_installation(tmp_path):
 
 
 def test_a_copy_can_be_held(zipped, tmp_path):
-    Studio.objects.all()
+
     studio = brought_back(zipped, tmp_path, hold=True).studio
     studio.refresh_from_db()
     assert studio.paused_at is not None
@@ -105,7 +105,7 @@ def test_a_copy_can_be_held(zipped, tmp_path):
 def test_a_second_time_is_refused_and_changes_nothing(zipped, tmp_path):
     studio = brought_back(zipped, tmp_path).studio
     before = members(taken(studio))
-    with pytest.raises(Exception, match="in this installation already. Nothing was written"):
+    with pytest.raises(Exception, match=r"in this installation already\. Nothing was written"):
         brought_back(zipped, tmp_path)
     after = members(taken(studio))
     assert [name for name in before if before[name] != after[name]] == [JOURNAL, "manifest.json"]

@@ -24,7 +24,6 @@ from lifecycle.care.documents import add_document
 from lifecycle.care.feeds import make
 from lifecycle.care.handover import offer
 from lifecycle.care.importing import receive_file
-from lifecycle.care.layering import record_layer
 from lifecycle.care.packages import ItemEntry, save_package
 from lifecycle.care.photos import add_photo
 from lifecycle.condition import assess_one
@@ -88,7 +87,14 @@ def _house(studio: m.Studio, vehicle: m.Vehicle) -> None:
         studio=studio, member=technician, site=site, weekdays=[0, 4], hours_a_day=7.5, skills=["film"]
     )
     m.FigureOverride.objects.create(
-        studio=studio, key="clog.rate", value=0.1, low=0.1 - 1e-17, high=1 / 3, mark="judgement", source="own look", since=NOW
+        studio=studio,
+        key="clog.rate",
+        value=0.1,
+        low=0.1 - 1e-17,
+        high=1 / 3,
+        mark="judgement",
+        source="own look",
+        since=NOW,
     )
 
 
@@ -97,17 +103,15 @@ def _customer(studio: m.Studio, keeper: m.Customer, vehicle: m.Vehicle) -> None:
     m.Suppression.objects.create(studio=studio, digest="ab" * 32, why="asked", at=NOW)
     m.Complaint.objects.create(studio=studio, customer=keeper, about="=a water mark", opened_at=NOW)
     make(customer_id=keeper.pk, **WHO)
-    share(customer_ids=(keeper.pk,), vehicle_id=vehicle.pk, days=30, **WHO)
+    share(customer_ids=(keeper.pk,), vehicle_id=vehicle.pk, days=14, **WHO)
     offer(customer_ids=(keeper.pk,), vehicle_id=vehicle.pk, email="new@example.org", on=TODAY, **WHO)
 
 
 def _vehicle(studio: m.Studio, vehicle: m.Vehicle) -> m.Surface:
     surface = SurfaceFactory(vehicle=vehicle, code="bonnet")
     HabitsFactory(vehicle=vehicle)
-    wheels = SurfaceFactory(vehicle=vehicle, code="wheels", substrate="metal")
-    m.Mounted.objects.create(
-        studio=studio, surface=wheels, start=TODAY, withdrawn_at=NOW, withdrawn_why="typed twice"
-    )
+    wheels = SurfaceFactory(vehicle=vehicle, code="wheels", substrate="aluminium")
+    m.Mounted.objects.create(studio=studio, surface=wheels, start=TODAY, withdrawn_at=NOW, withdrawn_why="typed twice")
     m.Storage.objects.create(studio=studio, vehicle=vehicle, start=date(2025, 11, 1), end=date(2026, 2, 1))
     m.CareEvent.objects.create(
         studio=studio, vehicle=vehicle, surface=surface, kind="wash", on=TODAY, before={"z": [1.5, None], "a": True},
@@ -121,9 +125,7 @@ def _vehicle(studio: m.Studio, vehicle: m.Vehicle) -> m.Surface:
     LayerFactory(surface=surface, product=product, kind=product.kind)
     package = save_package(studio=studio, name="Full", items=[ItemEntry(product.pk)], **WHO)
     assert package.pk
-    add_document(
-        studio=studio, product_id=product.pk, kind="sds", revised_on=TODAY, language="en", upload=pdf(), **WHO
-    )
+    add_document(studio=studio, product_id=product.pk, kind="sds", revised_on=TODAY, language="en", upload=pdf(), **WHO)
     return surface
 
 
@@ -153,7 +155,9 @@ def _looks(studio: m.Studio, vehicle: m.Vehicle, surface: m.Surface) -> None:
     )
     m.ReadingDoubt.objects.create(studio=studio, inspection=seen, surface=surface, kind="thin", says="rather thin")
     finding = m.Finding.objects.create(studio=studio, inspection=seen, kind="chip", surface=surface)
-    add_photo(studio=studio, vehicle_id=vehicle.pk, inspection_id=seen.pk, finding_id=finding.pk, upload=picture(), **WHO)
+    add_photo(
+        studio=studio, vehicle_id=vehicle.pk, inspection_id=seen.pk, finding_id=finding.pk, upload=picture(), **WHO
+    )
     seal(seen)
 
 
@@ -176,9 +180,6 @@ def _care(studio: m.Studio, vehicle: m.Vehicle, keeper: m.Customer) -> None:
         tasks=[due.task], booked_at=NOW, paid=Decimal("99.90"),
     )  # fmt: skip
     ReminderFactory(due=due)
-    m.ReminderTrial.objects.create(
-        studio=studio, vehicle=vehicle, site=vehicle.site, due=due, task=due.task, reminded=True, start=TODAY, came=False
-    )
 
 
 def _mail(studio: m.Studio, keeper: m.Customer) -> None:
@@ -200,6 +201,17 @@ def _mail(studio: m.Studio, keeper: m.Customer) -> None:
 
 def _reckoned(studio: m.Studio, vehicle: m.Vehicle) -> None:
     """Rows that the nightly steps write when there is enough to reckon with."""
+    due = m.CareDue.objects.of(studio).get(task="decontamination_wash")
+    m.ReminderTrial.objects.create(
+        studio=studio,
+        vehicle=vehicle,
+        site=vehicle.site,
+        due=due,
+        task=due.task,
+        reminded=True,
+        start=TODAY,
+        came=False,
+    )
     layer, seen = m.Layer.objects.of(studio).first(), m.Inspection.objects.of(studio).first()
     m.ForecastCheck.objects.create(
         studio=studio, vehicle=vehicle, site=vehicle.site, inspection=seen, layer=layer, what="tired", lead="last",
@@ -218,7 +230,9 @@ def _reckoned(studio: m.Studio, vehicle: m.Vehicle) -> None:
 
 def _lists(studio: m.Studio, keeper: m.Customer) -> None:
     file = receive_file(studio=studio, kind="customers", upload=b"name;email\nA;a@example.org\n", **WHO)
-    m.ImportMapping.objects.create(studio=studio, kind="customers", digest="12" * 32, columns={"1": "name"}, used_at=NOW)
+    m.ImportMapping.objects.create(
+        studio=studio, kind="customers", digest="12" * 32, columns={"1": "name"}, used_at=NOW
+    )
     m.ImportRow.objects.create(studio=studio, file=file, line=2, verdict="new", changes=[["name", "", "A"]])
     m.ImportMade.objects.create(
         studio=studio, file=file, line=2, model="Customer", object_id=keeper.pk, before=None, digest="34" * 32
