@@ -15,8 +15,10 @@ from lifecycle.taking_out.registry import tables
 from tests.factories import NOW, CustomerFactory, StudioFactory
 from tests.lifecycle.taking_out.world import (
     brought_back,
+    gone,
     manifest,
     members,
+    stored,
     studio_with_everything,
     taken,
     undone,
@@ -32,10 +34,7 @@ def zipped():
     with undone():
         studio = studio_with_everything()
         assert [one.name for one in tables() if not one.rows(studio).exists()] == []
-        data = taken(studio)
-    for name in members(data):
-        if name.startswith("files/"):
-            default_storage.delete(name.removeprefix("files/"))
+        data = gone(taken(studio))
     assert not Studio.objects.exists()
     return data
 
@@ -80,10 +79,7 @@ def test_nobody_brings_a_password_or_a_right_of_the_installation(tmp_path):
     with undone():
         studio = studio_with_everything()
         User.objects.update(is_superuser=True, is_staff=True, password="pbkdf2_sha256$secret", last_login=NOW)
-        data = taken(studio)
-        for name in members(data):
-            if name.startswith("files/"):
-                default_storage.delete(name.removeprefix("files/"))
+        data = gone(taken(studio))
     assert b"pbkdf2" not in b"".join(members(data).values())
     brought_back(data, tmp_path)
     assert User.objects.count() == 3 + 1  # technician of the report too
@@ -117,10 +113,7 @@ def test_beside_another_studio_whose_numbers_are_free(tmp_path):
     CustomerFactory(studio=other, name="Neighbour")
     before = members(taken(other))
     with undone():
-        data = taken(studio_with_everything())
-        for name in members(data):
-            if name.startswith("files/"):
-                default_storage.delete(name.removeprefix("files/"))
+        data = gone(taken(studio_with_everything()))
     assert b"Neighbour" not in b"".join(members(data).values())
     brought_back(data, tmp_path)
     after = members(taken(other))
@@ -132,16 +125,9 @@ def test_beside_another_studio_whose_numbers_are_free(tmp_path):
 def test_beside_another_studio_whose_numbers_are_taken(zipped, tmp_path):
     other = StudioFactory(slug="neighbour", pk=manifest(zipped)["studio"]["id"])
     CustomerFactory(studio=other)
-    files = set(_stored())
+    files = stored()
     with pytest.raises(Exception, match=r"the number \d+ is taken in this installation"):
         brought_back(zipped, tmp_path)
     assert Studio.objects.get() == other
     assert Customer.objects.count() == 1
-    assert set(_stored()) == files
-
-
-def _stored(folder: str = "") -> list[str]:
-    """Every file of the storage."""
-    folders, names = default_storage.listdir(folder)
-    inside = [name for one in folders for name in _stored(f"{folder}/{one}".lstrip("/"))]
-    return [f"{folder}/{name}".lstrip("/") for name in names] + inside
+    assert stored() == files

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import hashlib
 import io
 import json
 import zipfile
@@ -277,3 +278,39 @@ def manifest(data: bytes) -> dict[str, Any]:
 def put_file(name: str, data: bytes) -> None:
     """Lay a file into the storage under exactly this name."""
     assert default_storage.save(name, ContentFile(data)) == name
+
+
+def gone(data: bytes) -> bytes:
+    """The zip, after the files it holds have left the storage."""
+    for name in members(data):
+        if name.startswith("files/"):
+            default_storage.delete(name.removeprefix("files/"))
+    return data
+
+
+def stored(folder: str = "") -> set[str]:
+    """Every file of the storage."""
+    folders, names = default_storage.listdir(folder)
+    inside = {name for one in folders for name in stored(f"{folder}/{one}".lstrip("/"))}
+    return {f"{folder}/{name}".lstrip("/") for name in names} | inside
+
+
+def zip_of(parts: dict[str, bytes]) -> bytes:
+    """A zip of these members, packed as ours are."""
+    out = io.BytesIO()
+    with zipfile.ZipFile(out, "w") as made:
+        for name, body in parts.items():
+            kind = zipfile.ZIP_STORED if name.startswith("files/") else zipfile.ZIP_DEFLATED
+            made.writestr(zipfile.ZipInfo(name), body, kind)
+    return out.getvalue()
+
+
+def signed(parts: dict[str, bytes]) -> bytes:
+    """A zip whose manifest agrees with whatever its tables hold: made by somebody who knows the form."""
+    said = json.loads(parts["manifest.json"])
+    for entry, name in [(row, f"tables/{row['name']}.jsonl") for row in said["tables"]] + [
+        (said["files"], "files.jsonl")
+    ]:
+        body = parts[name]
+        entry |= {"rows": body.count(b"\n"), "bytes": len(body), "sha256": hashlib.sha256(body).hexdigest()}
+    return zip_of(parts | {"manifest.json": json.dumps(said).encode()})
