@@ -9,6 +9,7 @@ from django.db import models
 from lifecycle.taking_out import registry
 from lifecycle.taking_out.readme import readme
 from tests.factories import NOW
+from tests.meta.checkout import ROOT
 
 
 def test_every_model_is_taken_out_or_has_a_reason():
@@ -86,3 +87,11 @@ def test_the_readme_of_the_zip_names_every_column_and_every_reason():
     for why in (*registry.LEFT_OUT.values(), *registry.COLUMNS_LEFT_OUT.values()):
         assert why in words
     assert max(map(len, text.splitlines())) <= 115
+
+
+@pytest.mark.parametrize("way", ["deploy/systemd/sheenward-web.service", "deploy/Dockerfile", "deploy/demo.py"])
+def test_a_long_download_neither_ends_with_the_worker_nor_holds_others_up(way):
+    """gunicorn ends a worker without threads that is silent for 30 s, in the middle of its answer (its documentation,
+    settings `timeout` and `threads`)."""
+    words = (ROOT / way).read_text(encoding="utf-8").replace('"', " ").replace(",", " ").replace("\\", " ").split()
+    assert words[words.index("--threads") + 1] == "4"

@@ -1,5 +1,7 @@
-"""`python -m tests.services.taking_out_scene`: takes the studio out while somebody else puts a customer on record; prints
-how many customers and how many lines of the journal about them the zip holds, and how many customers there are then."""
+"""`python -m tests.services.taking_out_scene`: takes the studio out while somebody else puts a customer on record.
+
+Prints how many customers and how many lines of the journal about them the zip holds, and how many customers there are
+then."""
 
 from __future__ import annotations
 
