@@ -4,13 +4,15 @@ from __future__ import annotations
 
 import hashlib
 import json
+from datetime import timedelta
 
 import pytest
 from django.core.files.storage import default_storage
 from django.core.management import call_command
 from django.db import connection
 
-from lifecycle.models import Customer, Hook, JournalEntry, Photo, Studio, User
+from lifecycle.connect.hook_events import gather
+from lifecycle.models import Customer, Hook, HookDelivery, JournalEntry, Photo, Studio, User
 from lifecycle.taking_out.registry import tables
 from tests.factories import NOW, CustomerFactory, StudioFactory
 from tests.lifecycle.taking_out.world import (
@@ -131,3 +133,19 @@ def test_beside_another_studio_whose_numbers_are_taken(zipped, tmp_path):
     assert Studio.objects.get() == other
     assert Customer.objects.count() == 1
     assert stored() == files
+
+
+def test_a_studio_that_came_back_does_not_tell_its_past_anew(zipped, tmp_path):
+    """Messages to programs are thrown away after a month, and a fresh installation has read no journal yet."""
+    studio = brought_back(zipped, tmp_path).studio
+    HookDelivery.objects.all().delete()
+    old = JournalEntry.objects.create(
+        studio=studio, at=NOW - timedelta(days=31), actor="x", verb="layer recorded", subject="layer", subject_id=1
+    )
+    new = JournalEntry.objects.create(
+        studio=studio, at=NOW - timedelta(days=29), actor="x", verb="layer recorded", subject="layer", subject_id=2
+    )
+    gather(at=NOW)
+    told = set(HookDelivery.objects.values_list("entry_id", flat=True))
+    assert new.pk in told
+    assert old.pk not in told
