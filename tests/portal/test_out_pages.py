@@ -91,15 +91,6 @@ def test_the_form_needs_its_token(studio):
     assert strict.post(WHOLE).status_code == 403
 
 
-def test_a_download_that_is_broken_off_leaves_the_connection_clean(owner, studio):
-    for _ in range(3):
-        CustomerFactory(studio=studio)
-    answer = owner.post(WHOLE)
-    next(iter(answer.streaming_content))
-    answer.close()
-    assert owner.get(OUT).status_code == 200
-
-
 def test_as_many_queries_for_many_rows_as_for_few(owner):
     def counted() -> int:
         with CaptureQueriesContext(connection) as queries:

@@ -23,6 +23,7 @@ from hypothesis import strategies as st
 from lifecycle.errors import DomainError
 from lifecycle.models import Bay, Complaint, Customer, JournalEntry, Price
 from lifecycle.taking_out.lists import _csv_line, take_list
+from lifecycle.taking_out.packing import take_studio
 from lifecycle.taking_out.pipe import ZipPipe
 from lifecycle.taking_out.registry import tables
 from lifecycle.taking_out.values import STARTS, cell, safe, unsafe
@@ -172,6 +173,22 @@ def test_no_row_of_another_studio_gets_out():
     assert {name for name in zipped if name.startswith("files/")} & set(members(taken(theirs))) == set()
 
 
+@pytest.mark.django_db(transaction=True)
+def test_what_is_broken_off_leaves_the_connection_as_it_was():
+    """Outside a transaction, as in the web server: the reading one ends with whoever reads, and writing goes on."""
+    studio = StudioFactory()
+    Customer.objects.bulk_create(CustomerFactory.build(studio=studio, email="") for _ in range(1_200))
+    ways = [take_list(studio=studio, name="customer", form=form, actor="a", at=NOW).pieces for form in ("csv", "xlsx")]
+    for pieces in (*ways, take_studio(studio=studio, actor="a", at=NOW).pieces):
+        next(pieces)
+        next(pieces)
+        pieces.close()
+        assert not connection.in_atomic_block
+        CustomerFactory(studio=studio)
+    assert out(studio, "customer", "csv").count(b"\r\n") == 1_200 + 3 + 1
+    assert Customer.objects.count() == 1_203
+
+
 @DB
 def test_as_many_queries_for_1_row_as_for_30():
     studio = StudioFactory()
@@ -213,8 +230,6 @@ def test_memory_does_not_grow_with_the_rows():
         Customer.objects.bulk_create(
             CustomerFactory.build(studio=studio, name="x" * 150, email="") for _ in range(count)
         )
-
-    from lifecycle.taking_out.packing import take_studio
 
     ways = [
         lambda: take_list(studio=studio, name="customer", form="csv", actor="a", at=NOW).pieces,
