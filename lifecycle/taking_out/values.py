@@ -95,7 +95,7 @@ def back(column: Column, value: Any) -> Any:
     if isinstance(value, int) and not -LARGEST < value < LARGEST:
         raise ValueError("is too large a number")
     longest = field.max_length if isinstance(field, models.CharField | models.FileField) else None
-    if longest and len(value) > longest:
+    if longest and len(str(value)) > longest:
         raise ValueError(f"is longer than {longest} characters")
     try:
         return field.to_python(value)
