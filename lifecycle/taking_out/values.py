@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 from collections.abc import Mapping, Sequence
 from datetime import UTC, date, datetime, time
 from decimal import Decimal
@@ -15,20 +16,26 @@ from django.db import models
 from lifecycle.taking_out.registry import Column
 
 # What a sheet may take for the start of a formula (OWASP, "CSV Injection"; from memory), and the sign that is put
-# before it. A text that starts with the sign gets another one, so that taking one away always gives the text back.
+# before it. Not only at the start of a text: a sheet that expects another separator cuts the text there.
 STARTS: Final = ("=", "+", "-", "@", "\t", "\r", "\n", "＝", "＋", "－", "＠")
+CUTS: Final = (";", "|", '"', "\t", "\r", "\n")
 SIGN: Final = "'"
+_FRONT: Final = f"(^|[{re.escape(''.join(CUTS))}])"
+# A sign that stands there already gets another one, so that taking one away always gives the text back.
+_UNSAFE: Final = re.compile(f"{_FRONT}(?=[{re.escape(''.join((*STARTS, SIGN)))}])")
+_SAFE: Final = re.compile(f"{_FRONT}{SIGN}")
 LARGEST: Final = 2**53  # whole numbers up to here are exact in every program that reads JSON
 
 
 def safe(text: str) -> str:
-    """The text with an apostrophe before it where a sheet would take it for a formula, or where it starts with one."""
-    return SIGN + text if text.startswith((*STARTS, SIGN)) else text
+    """The text with an apostrophe wherever a sheet would take what follows for a formula: at its start, and after a
+    semicolon, bar, quote, tab or new line."""
+    return _UNSAFE.sub(rf"\1{SIGN}", text)
 
 
 def unsafe(text: str) -> str:
     """The reverse of `safe`."""
-    return text[1:] if text.startswith(SIGN) else text
+    return _SAFE.sub(r"\1", text)
 
 
 def stamp(value: datetime) -> str:

@@ -26,13 +26,14 @@ from lifecycle.taking_out.lists import _csv_line, take_list
 from lifecycle.taking_out.packing import take_studio
 from lifecycle.taking_out.pipe import ZipPipe
 from lifecycle.taking_out.registry import tables
-from lifecycle.taking_out.values import STARTS, cell, safe, unsafe
+from lifecycle.taking_out.values import CUTS, STARTS, cell, safe, unsafe
 from lifecycle.taking_out.workbook import MOST_TEXT, workbook
 from tests.factories import NOW, CustomerFactory, SiteFactory, StudioFactory, VehicleFactory
 from tests.lifecycle.taking_out.world import AWKWARD, members, studio_with_everything, taken
 
 DB = pytest.mark.django_db
-TEXTS = st.one_of(st.text(), st.builds(lambda start, rest: start + rest, st.sampled_from([*STARTS, "'"]), st.text()))
+HARM = st.text(st.sampled_from([*STARTS, *CUTS, "'", "1", " "]), max_size=12)
+TEXTS = st.one_of(st.text(), st.builds(lambda start, rest: start + rest, HARM, st.text()))
 # What a workbook may hold: no half letters.
 WHOLE = st.text(st.characters(exclude_categories=("Cs",)), max_size=60)
 
@@ -70,6 +71,15 @@ def test_no_text_starts_like_a_formula_and_every_one_comes_back(text):
 def test_a_line_of_csv_is_read_back_as_it_was(texts):
     (row,) = csv.reader(io.StringIO(_csv_line([cell(text) for text in texts]), newline=""), strict=True)
     assert [unsafe(text) for text in row] == texts
+
+
+@given(TEXTS.filter(lambda text: "\0" not in text), st.sampled_from(";|\t"))
+def test_a_sheet_that_cuts_at_another_separator_finds_no_formula_either(text, separator):
+    """Where ; is the separator, as in much of Europe, `x;=1+1` in one quoted cell becomes two cells."""
+    line = _csv_line([1, cell(text), 2])
+    ways = list(csv.reader(io.StringIO(line, newline=""), delimiter=separator))
+    ways.append(re.split(f"[{separator}\r\n]", line))
+    assert not [one for row in ways for one in row if one.lstrip('"').startswith(STARTS)]
 
 
 @given(st.lists(NUMBERS, min_size=1, max_size=5))
