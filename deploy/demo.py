@@ -159,7 +159,9 @@ def serve(env: dict[str, str], port: int, key: str) -> None:
     try:
         web = ("-m", "gunicorn", "portal.wsgi:application", "--bind", f"127.0.0.1:{port}", "--workers", "2")
         # Its control socket would lie in the home directory.
-        processes["web"] = start(env, "web", *web, "--no-control-socket", "--worker-tmp-dir", str(VAR / "tmp"))
+        processes["web"] = start(
+            env, "web", *web, "--threads", "4", "--no-control-socket", "--worker-tmp-dir", str(VAR / "tmp")
+        )
         processes["work"] = start(env, "work", "manage.py", "work")
         wait_until_served(address, processes["web"])
         print("\nSheenward is running. One address for each kind of user; it signs you in:\n")

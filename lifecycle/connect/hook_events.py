@@ -20,6 +20,9 @@ from lifecycle.models import Hook, HookCursor, HookDelivery, JournalEntry
 # No transaction lasts as long: a worker's task is ended after a quarter of an hour.
 SETTLED: Final = timedelta(minutes=20)
 AT_ONCE: Final = 500
+# Messages that were settled longer ago are thrown away (`tidy`). An older entry is not told any more, since nobody
+# could say whether it was; so a studio that was brought back into a fresh installation does not tell its past anew.
+KEPT: Final = timedelta(days=30)
 
 
 @dataclass(frozen=True, slots=True)
@@ -95,8 +98,9 @@ def _copy(low: int, top: int, at: datetime) -> int:
 
 def _wanted(hooks: list[Hook], low: int, top: int, at: datetime) -> Iterator[HookDelivery]:
     entries = JournalEntry.objects.filter(
-        id__gt=low, id__lte=top, verb__in=tuple(KIND_OF), studio__in={hook.studio_id for hook in hooks}
-    ).order_by("id")
+        id__gt=low, id__lte=top, at__gt=at - KEPT, verb__in=tuple(KIND_OF),
+        studio__in={hook.studio_id for hook in hooks},
+    ).order_by("id")  # fmt: skip
     fields = ("id", "studio_id", "at", "verb", "subject_id", "vehicle_id")
     for entry in entries.values(*fields).iterator(chunk_size=AT_ONCE):
         code = KIND_OF[entry["verb"]].code

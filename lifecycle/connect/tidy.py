@@ -3,13 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from datetime import datetime, timedelta
-from typing import Final
+from datetime import datetime
 
 from lifecycle.connect import repeats
+from lifecycle.connect.hook_events import KEPT
 from lifecycle.models import HookDelivery, HookState
-
-KEPT: Final = timedelta(days=30)
 
 
 def tidy(*, at: datetime) -> Mapping[str, int]:

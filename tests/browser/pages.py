@@ -114,6 +114,7 @@ NO_PAGE = {
     "studio:import_file": "looked at in test_imports: it needs a file",
     "studio:import_errors": "a CSV file",
     "studio:end_token": "takes a form only",
+    "studio:out_studio": "a zip",
     "studio:resend_hook": "takes a form only",
     "studio:hook": "needs an address of another program, which the demo has none of; its pieces are those of the list",
     "api:openapi-json": "JSON",

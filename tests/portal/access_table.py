@@ -108,6 +108,9 @@ WHO = {
     "studio:imports": OWNER,
     "studio:import_file": OWNER,
     "studio:import_errors": OWNER,
+    "studio:out": OWNER,
+    "studio:out_list": OWNER,
+    "studio:out_studio": OWNER,
     "studio:words": OWNER,
     "studio:approvals": OWNER,
     "studio:wording": OWNER,
@@ -148,6 +151,7 @@ POST_ONLY = {
     "studio:letter_choice", "studio:check_readings", "studio:close_complaint", "studio:settle", "studio:pause",
     "studio:tend", "studio:calendar_address", "studio:phoned", "studio:end_token", "studio:resend_hook",
     "studio:wording_page", "studio:outlook_prepare", "studio:outlook_spread", "studio:told",
+    "studio:out_studio",
 }  # fmt: skip
 WITH_OBJECT = (
     "studio:site_calendar", "studio:opening", "studio:hands", "studio:closures", "studio:closure",
