@@ -11,6 +11,40 @@ from typing import Any
 
 import pytest
 
+# Files that take long, the longest first; a run on several cores that began them last would wait for them.
+LONG = (
+    "tests/browser/test_pages.py",
+    "tests/services/test_chaos.py",
+    "tests/browser/test_german.py",
+    "tests/services/test_worker.py",
+    "tests/browser/test_visits.py",
+    "tests/browser/test_customer_flows.py",
+    "tests/services/test_twice_at_once.py",
+    "tests/browser/",
+    "tests/services/",
+    "tests/portal/test_access.py",
+    "tests/meta/test_settings.py",
+    "tests/lifecycle/reminders/test_languages.py",
+)
+
+
+def pytest_configure() -> None:
+    """Machines differ in speed: no example of hypothesis fails for being slow. CI draws the same ones every time."""
+    from hypothesis import HealthCheck, settings
+
+    fixed = {"derandomize": True, "database": None, "print_blob": True} if os.environ.get("CI") else {}
+    settings.register_profile("here", deadline=None, suppress_health_check=[HealthCheck.too_slow], **fixed)
+    settings.load_profile("here")
+
+
+def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+    """Begin with the files that take longest; the order within a file stays."""
+
+    def rank(item: pytest.Item) -> int:
+        return next((number for number, start in enumerate(LONG) if item.nodeid.startswith(start)), len(LONG))
+
+    items.sort(key=rank)
+
 
 def pytest_collection_finish() -> None:
     """What was imported stays until the end; the garbage collector need not walk it again and again."""
