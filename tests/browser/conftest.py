@@ -17,6 +17,7 @@ from typing import TYPE_CHECKING
 import pytest
 
 from tests.browser.watch import context_of
+from tests.conftest import copy, keep
 from tests.services import servers
 from tests.services.installation import Installation, environment, wait_for
 
@@ -87,7 +88,7 @@ def demo_in(var: Path, address: str, key: str) -> Installation:
 
 
 @pytest.fixture(scope="session")
-def demo(tmp_path_factory: pytest.TempPathFactory) -> Path:
+def demo(tmp_path_factory: pytest.TempPathFactory, kept_migrated: Path) -> Path:
     """A folder with the demo studio, run through the cycle once. It is built once for all processes of a test run."""
     base = tmp_path_factory.getbasetemp()
     if "PYTEST_XDIST_WORKER" in os.environ:
@@ -98,7 +99,11 @@ def demo(tmp_path_factory: pytest.TempPathFactory) -> Path:
         if not built.exists():
             (part / "static").mkdir(parents=True)
             installation = demo_in(part, "http://127.0.0.1:1", "unused")
-            installation.python("manage.py", "migrate", "--no-input", "--verbosity", "0")
+            if kept_migrated.exists():
+                copy(kept_migrated, part / DATABASE)
+            else:
+                installation.python("manage.py", "migrate", "--no-input", "--verbosity", "0")
+                keep(part / DATABASE, kept_migrated)
             installation.python("manage.py", "createcachetable")
             installation.python("manage.py", "load_demo")
             installation.python("manage.py", "cycle", "--morning")

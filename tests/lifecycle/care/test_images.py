@@ -157,7 +157,7 @@ HOSTILE = hostile()
 def test_a_hundred_hostile_uploads_are_refused_in_words():
     """Each says which file, what is wrong and how to mend it; none takes long."""
     assert len(HOSTILE) >= 100
-    started = time.perf_counter()
+    started = time.process_time()  # of this process: a busy machine adds nothing
     for name, (data, says) in HOSTILE.items():
         with pytest.raises(DomainError) as refused:
             pytest.fail(f"{name} was taken: {clean(data, name=f'C:/camera/{name}.jpg')}"[:200])
@@ -165,7 +165,7 @@ def test_a_hundred_hostile_uploads_are_refused_in_words():
         assert (refused.value.field, lead) == ("photo", ""), name
         assert says in what, (name, what)
         assert any(f". {mend}" in what for mend in MENDS), (name, what)
-    assert time.perf_counter() - started < 60
+    assert time.process_time() - started < 60
 
 
 def outcome(data: bytes) -> Cleaned | DomainError:
