@@ -40,7 +40,7 @@ def tab_to(page, selector: str, most: int = 120) -> None:
 def test_what_if_by_touch_answers_without_a_reload_and_can_be_made_so_and_taken_back(keeper):
     page = keeper.page
     page.get_by_role("link", name="What if?").tap()
-    page.wait_for_selector("#use")
+    page.wait_for_url("**/what-if/")  # with its scripts
     page.evaluate("window.stays = true")
     before = page.locator("#said").inner_text()
     page.locator("#u-parking").select_option("garage")
@@ -62,7 +62,7 @@ def test_what_if_and_a_report_by_keyboard_alone(keeper):
     sizes = LOOKED_AT[page.viewport_size["width"]]
     tab_to(page, "a[href$='/what-if/']")
     page.keyboard.press("Enter")
-    page.wait_for_selector("#use")
+    page.wait_for_url("**/what-if/")
     tab_to(page, "#u-washes_per_year")
     page.keyboard.press("Control+A")
     # The field asks while it is typed in and once more when it is left; the chart is read after the last answer.

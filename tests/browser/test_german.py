@@ -144,6 +144,7 @@ def test_what_if_answers_in_german_without_reload(keeper):
     page = keeper.new_page()
     page.goto("/my/")
     page.get_by_role("link", name="Was wäre, wenn?").click()
+    page.wait_for_url("**/what-if/")  # with its scripts
     page.locator("#u-parking").select_option("garage")
     for said in ("So genutzt|So wird es jetzt genutzt", "Monate|so lange wie jetzt|So wird es jetzt"):
         expect(page.locator("#said")).to_contain_text(re.compile(said), use_inner_text=True)
