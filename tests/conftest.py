@@ -11,6 +11,40 @@ from typing import Any
 
 import pytest
 
+# Files that take long, the longest first; a run on several cores that began them last would wait for them.
+LONG = (
+    "tests/browser/test_pages.py",
+    "tests/services/test_chaos.py",
+    "tests/browser/test_german.py",
+    "tests/services/test_worker.py",
+    "tests/browser/test_visits.py",
+    "tests/browser/test_customer_flows.py",
+    "tests/services/test_twice_at_once.py",
+    "tests/browser/",
+    "tests/services/",
+    "tests/portal/test_access.py",
+    "tests/meta/test_settings.py",
+    "tests/lifecycle/reminders/test_languages.py",
+)
+
+
+def pytest_configure() -> None:
+    """Machines differ in speed: no example of hypothesis fails for being slow. CI draws the same ones every time."""
+    from hypothesis import HealthCheck, settings
+
+    fixed = {"derandomize": True, "database": None, "print_blob": True} if os.environ.get("CI") else {}
+    settings.register_profile("here", deadline=None, suppress_health_check=[HealthCheck.too_slow], **fixed)
+    settings.load_profile("here")
+
+
+def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+    """Begin with the files that take longest; the order within a file stays."""
+
+    def rank(item: pytest.Item) -> int:
+        return next((number for number, start in enumerate(LONG) if item.nodeid.startswith(start)), len(LONG))
+
+    items.sort(key=rank)
+
 
 def pytest_collection_finish() -> None:
     """What was imported stays until the end; the garbage collector need not walk it again and again."""
@@ -31,14 +65,29 @@ def schema_digest() -> str:
 
 
 @pytest.fixture(scope="session")
-def django_db_migrated(request: pytest.FixtureRequest) -> None:
+def kept_migrated(request: pytest.FixtureRequest) -> Path:
+    """Where the migrated, empty SQLite database of this state of the migrations is kept, if it was made already."""
+    return Path(request.config.cache.mkdir("migrated")) / f"{schema_digest()}.sqlite3"
+
+
+def keep(database: Path | sqlite3.Connection, kept: Path) -> None:
+    """Keep a freshly migrated database, and no older state."""
+    # Under a name of its own until it is whole: another process may be looking for it.
+    fresh = kept.with_name(f"{kept.stem}.{os.getpid()}.part")
+    copy(database, fresh)
+    fresh.replace(kept)
+    for old in set(kept.parent.glob("*.sqlite3")) - {kept}:
+        old.unlink(missing_ok=True)
+
+
+@pytest.fixture(scope="session")
+def django_db_migrated(kept_migrated: Path) -> None:
     """Migrate an SQLite test database once for each state of the migrations, and copy it from then on."""
     from django.core import management
     from django.db import connection
 
     if connection.vendor != "sqlite":
         return
-    kept = Path(request.config.cache.mkdir("migrated")) / f"{schema_digest()}.sqlite3"
     plain = management.call_command
 
     def call(name: str, *args: Any, **options: Any) -> Any:
@@ -46,16 +95,11 @@ def django_db_migrated(request: pytest.FixtureRequest) -> None:
             return plain(name, *args, **options)
         management.call_command = plain  # only the set-up that follows is meant
         connection.ensure_connection()
-        if kept.exists():
-            copy(kept, connection.connection)
+        if kept_migrated.exists():
+            copy(kept_migrated, connection.connection)
             return None
         done = plain(name, *args, **options)
-        # Under a name of its own until it is whole: another process may be looking for it.
-        fresh = kept.with_name(f"{kept.stem}.{os.getpid()}.part")
-        copy(connection.connection, fresh)
-        fresh.replace(kept)
-        for old in set(kept.parent.glob("*.sqlite3")) - {kept}:
-            old.unlink(missing_ok=True)
+        keep(connection.connection, kept_migrated)
         return done
 
     management.call_command = call

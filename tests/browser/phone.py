@@ -5,10 +5,10 @@ from __future__ import annotations
 import sqlite3
 from contextlib import closing
 
-from tests.browser.watch import LISTEN, SIZES
-from tests.pictures import picture
+from playwright.sync_api import expect
 
-WAIT_MS = 15_000
+from tests.browser.watch import SIZES, context_of
+from tests.pictures import picture
 
 
 class Phone:
@@ -16,11 +16,7 @@ class Phone:
 
     def __init__(self, browser, portal, *, touch: bool = True) -> None:
         size = {"width": SIZES["phone"][0], "height": SIZES["phone"][1]}
-        self.context = browser.new_context(
-            base_url=portal.address, viewport=size, has_touch=touch, is_mobile=touch, locale="en-GB", timezone_id="UTC"
-        )
-        self.context.add_init_script(LISTEN)
-        self.context.set_default_timeout(WAIT_MS)
+        self.context = context_of(browser, portal.address, viewport=size, has_touch=touch, is_mobile=touch)
         self.page = self.context.new_page()
         self.portal = portal
         self.acts = 0
@@ -52,23 +48,42 @@ class Phone:
         self.page.locator("#finding-form [name=photos]").set_input_files(files)
 
     def keep(self) -> None:
+        """Keep the finding. It is kept when the form is empty again and says so."""
         self.tap("#finding-form button[type=submit]")
-        self.page.wait_for_function("() => document.getElementById('place-words').textContent.startsWith('Noted')")
+        expect(self.page.locator("#finding-form [name=kind]:checked")).to_have_count(0)
+        self.places("Noted: ")
+
+    def places(self, words: str) -> None:
+        """Wait until the words beside the drawings say so."""
+        expect(self.page.locator("#place-words")).to_contain_text(words)
 
     def says(self, words: str) -> None:
         """Wait until the box of what waits says so."""
-        self.page.wait_for_function(
-            "(words) => !document.getElementById('waiting').hidden && "
-            "document.getElementById('waiting-words').textContent.includes(words)",
-            arg=words,
-        )
+        expect(self.page.locator("#waiting")).to_be_visible()
+        expect(self.page.locator("#waiting-words")).to_contain_text(words)
 
     def all_sent(self) -> None:
-        self.page.wait_for_function("() => document.getElementById('waiting').hidden")
+        expect(self.page.locator("#waiting")).to_be_hidden()
 
     def rows(self, query: str, *values: object) -> list[tuple]:
         with closing(sqlite3.connect(self.portal.installation.var / "demo.sqlite3")) as base:
             return base.execute(query, values).fetchall()
+
+    def drafts(self) -> list[str]:
+        """The surfaces of the findings that are half typed, as the device keeps them for a reload."""
+        return self.page.evaluate(
+            """() => new Promise((resolve, reject) => {
+                const asked = indexedDB.open("sheenward-intake");
+                asked.onerror = () => reject(asked.error);
+                asked.onsuccess = () => {
+                    const all = asked.result.transaction("drafts").objectStore("drafts").getAll();
+                    all.onsuccess = () => {
+                        asked.result.close();
+                        resolve(all.result.filter((one) => "surface" in one).map((one) => one.surface));
+                    };
+                };
+            })"""
+        )
 
     def kept_offline(self) -> bool:
         return self.page.evaluate(

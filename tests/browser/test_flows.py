@@ -5,9 +5,10 @@ from __future__ import annotations
 import re
 
 import pytest
+from playwright.sync_api import expect
 
 from tests.browser.conftest import sign_in_by_code
-from tests.browser.watch import LISTEN, SCHEMES, SIZES, Watched
+from tests.browser.watch import SCHEMES, SIZES, Watched, context_of
 
 pytestmark = pytest.mark.browser
 CUSTOMER = "tove.halvarsen@example.org"
@@ -16,21 +17,21 @@ CUSTOMER = "tove.halvarsen@example.org"
 @pytest.fixture
 def visitor(browser, portal):
     """A watched page of somebody who has never been here, on a phone."""
-    context = browser.new_context(base_url=portal.address, viewport={"width": 360, "height": 740}, locale="en-GB")
-    context.add_init_script(LISTEN)
+    context = context_of(browser, portal.address, viewport={"width": 360, "height": 740})
     yield Watched(context.new_page())
     context.close()
 
 
 def test_a_customer_signs_in_with_a_mailed_code(portal, visitor):
     sign_in_by_code(visitor.page, portal, CUSTOMER)
-    assert visitor.page.locator("h1").count() == 1
+    expect(visitor.page.locator("h1")).to_have_count(1)
     assert visitor.complaints() == []
 
 
 def test_a_wrong_code_lets_nobody_in_and_an_unknown_address_is_not_given_away(portal, visitor):
     page, said = visitor.page, []
     for address in (CUSTOMER, "nobody@example.org"):
+        portal.nobody_asked_lately()
         visitor.open("/account/login/code/")
         page.locator("#id_email").fill(address)
         page.get_by_role("button", name="Send me a code").click()
@@ -38,8 +39,8 @@ def test_a_wrong_code_lets_nobody_in_and_an_unknown_address_is_not_given_away(po
         said.append(page.locator("main").inner_text().replace(address, "..."))
         assert visitor.problems() == []
         page.locator("#id_code").fill("WRONG1")
-        page.get_by_role("button", name="Sign in").click()
-        page.wait_for_load_state()
+        with page.expect_navigation():
+            page.get_by_role("button", name="Sign in").click()
         assert "/account/" in page.url
         page.context.clear_cookies()
     assert said[0] == said[1]
@@ -52,7 +53,7 @@ def test_the_mails_that_the_cycle_wrote_are_accessible(portal, browser):
     assert mails, "the cycle wrote no mail"
     by_subject = {re.sub(r"\d+", "#", mail["Subject"]): mail for mail in mails}
     # Remote content is not wanted in a mail at all, so none is allowed here.
-    context = browser.new_context(offline=True)
+    context = browser.new_context(offline=True, reduced_motion="reduce")
     watched = Watched(context.new_page())
     wrong = []
     for subject, mail in list(by_subject.items())[:6]:

@@ -6,11 +6,12 @@ from __future__ import annotations
 import re
 
 import pytest
+from playwright.sync_api import expect
 
-from tests.browser.conftest import FLEET, WAIT_MS
+from tests.browser.conftest import FLEET
 from tests.browser.pages import links_of, name_of, walk
 from tests.browser.test_pages import mailed
-from tests.browser.watch import LISTEN, MOST_BYTES, Watched
+from tests.browser.watch import MOST_BYTES, Watched, context_of
 from tests.services.installation import wait_for
 
 pytestmark = pytest.mark.browser
@@ -27,19 +28,16 @@ REACHED = {
 @pytest.fixture(scope="module")
 def stranger(browser, portal):
     """Somebody with a German browser who has not signed in."""
-    context = browser.new_context(base_url=portal.address, locale="de-DE", timezone_id="UTC")
-    context.add_init_script(LISTEN)
-    context.set_default_timeout(WAIT_MS)
+    context = context_of(browser, portal.address, locale="de-DE")
     yield context
     context.close()
 
 
 def enter(browser, portal, address):
     """A context signed in by the German door, with German chosen on the choices page."""
-    context = browser.new_context(base_url=portal.address, locale="de-DE", timezone_id="UTC")
-    context.add_init_script(LISTEN)
-    context.set_default_timeout(WAIT_MS)
+    context = context_of(browser, portal.address, locale="de-DE")
     page = context.new_page()
+    portal.nobody_asked_lately()
     before = len(portal.codes(address))
     page.goto("/account/login/code/")
     page.locator("#id_email").fill(address)
@@ -131,12 +129,12 @@ def test_the_door_is_sound_in_german(stranger, portal):
 def test_the_switch_at_the_door_by_keyboard_alone(stranger):
     page = stranger.new_page()
     page.goto("/account/login/?next=/my/visits/")
-    assert page.get_by_role("heading", level=1).inner_text() == "Anmelden"
+    expect(page.get_by_role("heading", level=1)).to_have_text("Anmelden")
     page.get_by_role("button", name="English").focus()
     page.keyboard.press("Enter")
     page.wait_for_selector("html[lang=en]")
     assert page.url.endswith("/account/login/?next=/my/visits/")
-    assert page.get_by_role("heading", level=1).inner_text() == "Sign in"
+    expect(page.get_by_role("heading", level=1)).to_have_text("Sign in")
     page.get_by_role("button", name="Deutsch").press("Enter")
     page.wait_for_selector("html[lang=de]")
     page.close()
@@ -146,7 +144,8 @@ def test_what_if_answers_in_german_without_reload(keeper):
     page = keeper.new_page()
     page.goto("/my/")
     page.get_by_role("link", name="Was wäre, wenn?").click()
+    page.wait_for_url("**/what-if/")  # with its scripts
     page.locator("#u-parking").select_option("garage")
-    page.locator("#said", has_text=re.compile("So genutzt|So wird es jetzt genutzt")).wait_for()
-    assert re.search(r"Monate|so lange wie jetzt|So wird es jetzt", page.locator("#said").inner_text())
+    for said in ("So genutzt|So wird es jetzt genutzt", "Monate|so lange wie jetzt|So wird es jetzt"):
+        expect(page.locator("#said")).to_contain_text(re.compile(said), use_inner_text=True)
     page.close()

@@ -7,7 +7,7 @@ import re
 import pytest
 
 from tests.browser.conftest import FLEET, sign_in_by_code
-from tests.browser.watch import LISTEN, Watched
+from tests.browser.watch import Watched, context_of, reads
 
 pytestmark = pytest.mark.browser
 BUYER = "jory.tamm.new@example.org"
@@ -16,10 +16,7 @@ BUYER = "jory.tamm.new@example.org"
 @pytest.fixture
 def phone(browser, portal):
     """A phone without a session."""
-    context = browser.new_context(
-        base_url=portal.address, viewport={"width": 360, "height": 740}, has_touch=True, locale="en-GB"
-    )
-    context.add_init_script(LISTEN)
+    context = context_of(browser, portal.address, viewport={"width": 360, "height": 740}, has_touch=True)
     yield Watched(context.new_page())
     context.close()
 
@@ -43,8 +40,7 @@ def test_offered_looked_at_and_declined(browser, portal, phone):
     assert phone.problems() == []
     path = link_for(portal, BUYER)
 
-    context = browser.new_context(base_url=portal.address, locale="en-GB")
-    context.add_init_script(LISTEN)
+    context = context_of(browser, portal.address)
     buyer = Watched(context.new_page())
     buyer.open(path)
     assert buyer.problems() == []
@@ -57,5 +53,5 @@ def test_offered_looked_at_and_declined(browser, portal, phone):
     assert [line for line in buyer.problems() if "404" not in line] == []
     context.close()
     phone.open(f"/my/vehicle/{vehicle}/handover/")
-    assert "declined" in page.locator("main").inner_text()
+    reads(page, "declined")
     assert phone.problems() == []

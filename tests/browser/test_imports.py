@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import pytest
+from playwright.sync_api import expect
 
 from tests.browser.watch import Watched
 
@@ -65,7 +66,7 @@ def test_errors_are_shown_row_by_row(people, portal):
     work(portal)
     page.get_by_text("2 of 2 rows cannot be read").wait_for()
     assert watched.problems() == []
-    assert page.get_by_role("button", name="Record all of it").count() == 0
+    expect(page.get_by_role("button", name="Record all of it")).to_have_count(0)
     page.get_by_role("button", name="Delete the file").click()
     page.wait_for_url("**/studio/imports/")
     page.close()

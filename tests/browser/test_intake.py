@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+import re
+
 import pytest
+from playwright.sync_api import expect
 
 from tests.browser.phone import Phone, place_one
-from tests.browser.watch import Watched
+from tests.browser.watch import Watched, reads
 from tests.pictures import picture
 from tests.services.installation import wait_for
 
@@ -51,7 +54,7 @@ def test_the_link_is_lost_in_the_middle_and_everything_arrives_once(phone):
     page.locator("#place").wait_for()
     phone.all_sent()
     phone.tap_at("#place .findings-plan", 0.19, 0.5)
-    assert "bonnet" in page.locator("#place-words").inner_text()
+    phone.places("bonnet")
     phone.radio("kind", "chip")
     phone.keep()
     phone.all_sent()
@@ -60,7 +63,7 @@ def test_the_link_is_lost_in_the_middle_and_everything_arrives_once(phone):
     # Exactly on the outline, with two photos; then one placed on the plan; both wait.
     phone.tap_at("#place .findings-plan", 0.19, 0.5)
     phone.tap_at("#finding-form .outline-field:not([hidden]) svg", 0.25, 0.8)
-    assert "front left" in page.locator("#place-words").inner_text()
+    phone.places("front left")
     phone.radio("kind", "water_etching")
     phone.shoot("one.jpg", "two.jpg")
     phone.keep()
@@ -70,11 +73,11 @@ def test_the_link_is_lost_in_the_middle_and_everything_arrives_once(phone):
     phone.says("2 findings and 2 photos wait on this device.")
     # Half a finding is typed, then the page is loaded again without a link.
     page.locator("#finding-form [name=surface]").select_option(label="roof")
-    page.wait_for_timeout(500)
+    wait_for(lambda: phone.drafts() == [phone.page.locator("#finding-form [name=surface]").input_value()], "the draft")
     page.reload()
     page.locator("#intake.scripted").wait_for()
     phone.says("2 findings and 2 photos wait on this device.")
-    assert page.locator("#finding-form [name=surface]").evaluate("(s) => s.selectedOptions[0].text") == "roof"
+    expect(page.locator("#finding-form [name=surface] option:checked")).to_have_text("roof")
     phone.radio("kind", "swirls")
     phone.keep()
     assert len(phone.rows(WITH_PHOTOS, phone.vehicle)) == 1
@@ -86,8 +89,8 @@ def test_the_link_is_lost_in_the_middle_and_everything_arrives_once(phone):
         ("chip", 0, 0), ("water_etching", 1, 2), ("scuff", 0, 0), ("swirls", 0, 0)
     ]  # fmt: skip
     assert [row[1] for row in found] == ["bonnet", "bonnet", None, "roof"]
-    page.wait_for_function("() => document.querySelectorAll('#seen ol.seen > li').length === 4")
-    assert page.locator("#seen ol.seen img").count() == 2
+    expect(page.locator("#seen ol.seen > li")).to_have_count(4)
+    expect(page.locator("#seen ol.seen img")).to_have_count(2)
     page.reload()
     page.locator("#intake.scripted").wait_for()
     phone.all_sent()
@@ -127,7 +130,7 @@ def test_a_double_tap_makes_one_and_another_page_sends_what_waits(phone):
     phone.context.set_offline(True)
     page.get_by_role("button", name="Start the walk-around").dblclick()
     phone.says("1 other entry waits on this device.")
-    assert page.get_by_role("button", name="Start the walk-around").count() == 0
+    expect(page.get_by_role("button", name="Start the walk-around")).to_have_count(0)
     phone.radio("kind", "chip")
     page.locator("#finding-form button[type=submit]").dblclick()
     phone.says("1 finding and 1 other entry wait on this device.")
@@ -156,7 +159,7 @@ def test_what_is_refused_and_an_ended_session_lose_nothing(phone):
     )  # fmt: skip
     phone.keep()
     phone.says("1 photo was not taken; see why below.")
-    assert "notes.jpg" in page.locator("#waiting-list").inner_text()
+    expect(page.locator("#waiting-list")).to_contain_text("notes.jpg")
     wait_for(lambda: phone.rows(WITH_PHOTOS, phone.vehicle) == [("chip", None, 0, 1)], "the finding and the good photo")
     watched = Watched(page)
     assert watched.problems() == []
@@ -166,11 +169,11 @@ def test_what_is_refused_and_an_ended_session_lose_nothing(phone):
     phone.radio("kind", "scuff")
     phone.keep()
     phone.says("You are signed out. They stay here")
-    assert page.locator("#sign-in-again").is_visible()
-    assert not page.evaluate("caches.has('sheenward-intake-1')")
+    expect(page.locator("#sign-in-again")).to_be_visible()
+    assert not page.evaluate("caches.has('sheenward-intake-1')")  # it goes before the words come
     phone.context.add_cookies(cookies)
     phone.tap("#send-now")
-    page.wait_for_function("() => document.getElementById('waiting-words').textContent.startsWith('1 photo was not')")
+    expect(page.locator("#waiting-words")).to_have_text(re.compile("^1 photo was not"))
     assert [row[0] for row in phone.rows(WITH_PHOTOS, phone.vehicle)] == ["chip", "scuff"]
     page.on("dialog", lambda dialog: dialog.accept())
     phone.tap(page.get_by_role("button", name="Discard photo notes.jpg"))
@@ -183,7 +186,7 @@ def test_signing_out_forgets_the_kept_page(phone):
     phone.page.goto("/account/logout/")
     phone.page.locator("main form button[type=submit]").click()
     phone.page.wait_for_url(lambda url: "/logout/" not in url)
-    assert phone.page.evaluate("caches.keys()") == []
+    wait_for(lambda: phone.page.evaluate("caches.keys()") == [], "the kept page to be forgotten")
 
 
 def test_an_intake_by_keyboard_alone(browser, portal):
@@ -208,18 +211,18 @@ def test_an_intake_by_keyboard_alone(browser, portal):
     go_to("#finding-form [data-outline]:not([hidden])")
     for key in ("ArrowLeft", "Shift+ArrowLeft", "Shift+ArrowLeft", "Shift+ArrowDown", "Shift+ArrowDown", "ArrowDown"):
         keys.press(key)
-    assert "front left" in page.locator("#place-words").inner_text()
+    one.places("front left")
     go_to("#finding-form [name=kind]")
     keys.press("ArrowDown")
     go_to("#finding-form button[type=submit]")
     keys.press("Enter")
     one.all_sent()
     page.locator("#seen ol.seen > li").wait_for()
-    assert "front left" in page.locator("#seen ol.seen").inner_text()
+    reads(page, "front left", where="#seen ol.seen")
     assert [(row[1], row[2]) for row in one.rows(WITH_PHOTOS, one.vehicle)] == [("bonnet", 1)]
     page.locator("#seen .change").click()
     watched = Watched(page)
-    assert page.locator("h1").inner_text().startswith("Finding 1")
+    expect(page.locator("h1")).to_have_text(re.compile("^Finding 1"))
     assert watched.problems() == []
     one.context.close()
 

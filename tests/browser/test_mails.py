@@ -17,7 +17,7 @@ OVER = "document.documentElement.scrollWidth - document.documentElement.clientWi
 @pytest.mark.parametrize("language", LANGUAGES)
 def test_no_mail_has_a_barrier_or_scrolls_sideways(browser, language):
     mails = in_language(Mails(), language)
-    page = browser.new_page()
+    page = browser.new_page(reduced_motion="reduce")
     asked = []
     page.on("request", lambda request: asked.append(request.url))
     wrong, seen = [], 0
@@ -45,7 +45,7 @@ def test_no_mail_has_a_barrier_or_scrolls_sideways(browser, language):
 def test_a_barrier_in_a_mail_would_be_found(browser, scheme):
     """The check itself: grey on grey in the same frame is seen in both schemes."""
     html = Mails().kinds[0].write().html.replace("<h1 ", '<p style="color:#bbb;background:#ccc">faint</p><h1 ')
-    page = browser.new_page()
+    page = browser.new_page(reduced_motion="reduce")
     page.emulate_media(color_scheme=scheme)
     page.set_content(html)
     found = {one["id"] for one in run_axe(page)}

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from tests.browser.watch import LISTEN, Watched
+from tests.browser.watch import Watched, context_of
 
 pytestmark = pytest.mark.browser
 
@@ -12,10 +12,7 @@ pytestmark = pytest.mark.browser
 @pytest.mark.parametrize("width", [360, 1280])
 @pytest.mark.parametrize("scheme", ["light", "dark"])
 def test_the_owner_spreads_invitations_by_keyboard(browser, portal, width, scheme):
-    context = browser.new_context(
-        base_url=portal.address, viewport={"width": width, "height": 800}, color_scheme=scheme, locale="en-GB"
-    )
-    context.add_init_script(LISTEN)
+    context = context_of(browser, portal.address, viewport={"width": width, "height": 800}, color_scheme=scheme)
     page = context.new_page()
     page.goto(portal.sign_in("owner"))
     watched = Watched(page)
@@ -25,5 +22,5 @@ def test_the_owner_spreads_invitations_by_keyboard(browser, portal, width, schem
     page.get_by_role("button", name="Spread the invitations").focus()
     page.keyboard.press("Enter")
     page.get_by_role("heading", name="What moved").wait_for()
-    assert watched.problems() == []
+    assert watched.problems(schemes=(scheme,), sizes=("phone" if width == 360 else "desk",)) == []
     context.close()

@@ -7,9 +7,11 @@ import re
 from pathlib import Path
 
 import pytest
+from playwright.sync_api import expect
 
-from tests.browser.watch import LISTEN, SCHEMES, SIZES, Watched
+from tests.browser.watch import SCHEMES, SIZES, Watched, context_of, reads
 from tests.pictures import pdf, picture
+from tests.services.installation import wait_for
 
 pytestmark = pytest.mark.browser
 # A folder for pictures of these pages, for a person who wants to look at them.
@@ -30,12 +32,8 @@ def look(watched: Watched, name: str) -> list[str]:
 
 @pytest.fixture
 def technician(browser, portal):
-    context = browser.new_context(
-        base_url=portal.address, locale="en-GB", timezone_id="UTC", viewport={"width": 360, "height": 740},
-        has_touch=True, is_mobile=True,
-    )  # fmt: skip
-    context.add_init_script(LISTEN)
-    context.set_default_timeout(15_000)
+    size = {"width": 360, "height": 740}
+    context = context_of(browser, portal.address, viewport=size, has_touch=True, is_mobile=True)
     page = context.new_page()
     page.goto(portal.sign_in("technician"))
     yield Watched(page)
@@ -61,21 +59,21 @@ def test_photos_are_kept_and_a_wrong_file_is_named(technician):
     )
     page.get_by_label("What they show").fill("before the wash")
     page.get_by_role("button", name="Keep the photos").tap()
-    alert = page.get_by_role("alert").inner_text()
-    assert "2 files were not kept" in alert
-    assert "letter.jpg: by its content this is a web page" in alert
-    assert "IMG_0042.HEIC: this is a HEIC picture" in alert
+    refused = ("letter.jpg: by its content this is a web page", "IMG_0042.HEIC: this is a HEIC picture")
+    reads(page, "2 files were not kept", *refused, where="[role=alert]")
     pictures = page.locator(".gallery img")
-    assert pictures.count() == 2
-    pictures.last.scroll_into_view_if_needed()
-    page.wait_for_function("[...document.querySelectorAll('.gallery img')].every((i) => i.complete && i.naturalWidth)")
+    expect(pictures).to_have_count(2)
+    for shown in pictures.all():
+        shown.scroll_into_view_if_needed()
+        wait_for(lambda shown=shown: shown.evaluate("i => i.complete && i.naturalWidth > 0"), "the picture")
     assert pictures.first.evaluate("i => [i.naturalWidth, i.naturalHeight]") == [320, 200]
     wrong += look(technician, "photos")
     page.locator(".gallery [name=caption]").first.fill("the bonnet, stone chip at the edge")
     page.get_by_role("button", name="Keep the words").first.tap()
     page.get_by_text("What the photo shows is on record.").wait_for()
     page.locator(".kicker a").tap()
-    assert page.locator(".gallery img").first.get_attribute("alt") == "the bonnet, stone chip at the edge"
+    page.wait_for_url(re.compile(r"/studio/vehicle/\d+/$"))
+    expect(page.locator(".gallery img").first).to_have_attribute("alt", "the bonnet, stone chip at the edge")
     wrong += look(technician, "vehicle")
     page.locator(".gallery a").first.tap()
     page.wait_for_url(re.compile("/studio/photos/"))
@@ -89,9 +87,9 @@ def test_sheets_are_added_and_stand_beside_the_product_that_is_chosen(technician
     first = page.locator(".sheets > li").first
     product = first.locator("h2").inner_text()
     number = (first.get_attribute("id") or "").removeprefix("product-")
-    assert "No safety data sheet." in first.inner_text()
+    reads(page, "No safety data sheet.", where=".sheets > li >> nth=0")
     first.get_by_role("link", name="Add a sheet").tap()
-    assert page.get_by_label("Product").locator("option:checked").inner_text() == product
+    expect(page.get_by_label("Product").locator("option:checked")).to_have_text(product)
     page.get_by_label(re.compile("^Revision")).fill("4")
     page.get_by_label("Revised on").fill("2017-05-02")
     page.get_by_label("File").set_input_files(files(("wrong.pdf", "application/pdf", picture())))
@@ -101,7 +99,7 @@ def test_sheets_are_added_and_stand_beside_the_product_that_is_chosen(technician
     page.get_by_label("File").set_input_files(files(("sheet.pdf", "application/pdf", pdf())))
     page.get_by_role("button", name="Keep the sheet").tap()
     page.get_by_text("is on record.").first.wait_for()
-    assert "Older than five years" in page.locator(".sheets > li").first.inner_text()
+    reads(page, "Older than five years", where=".sheets > li >> nth=0")
     wrong += look(technician, "sheets")
     with page.expect_download() as saved:
         page.get_by_role("link", name=re.compile("revision 4")).first.tap()
@@ -112,9 +110,9 @@ def test_sheets_are_added_and_stand_beside_the_product_that_is_chosen(technician
     for fold in page.locator(".cautions summary").all():
         fold.tap()
     rows = page.locator("[data-sheets] li:visible")
-    assert rows.count() > 1
+    expect(rows.nth(1)).to_be_visible()
     page.locator("select[name=product]").select_option(value=number)
-    assert rows.count() == 1
-    assert "revision 4" in rows.inner_text()
+    expect(rows).to_have_count(1)
+    expect(rows).to_contain_text("revision 4")
     wrong += look(technician, "layer")
     assert wrong == []

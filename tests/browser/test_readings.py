@@ -5,9 +5,10 @@ from __future__ import annotations
 import re
 
 import pytest
+from playwright.sync_api import expect
 
 from tests.browser.pages import links_of
-from tests.browser.watch import LISTEN, Watched
+from tests.browser.watch import Watched, context_of, reads
 
 pytestmark = pytest.mark.browser
 
@@ -15,10 +16,8 @@ pytestmark = pytest.mark.browser
 @pytest.fixture
 def phone(browser, portal):
     """A technician's phone: 360 px, touch."""
-    context = browser.new_context(
-        base_url=portal.address, viewport={"width": 360, "height": 740}, has_touch=True, is_mobile=True, locale="en-GB"
-    )
-    context.add_init_script(LISTEN)
+    size = {"width": 360, "height": 740}
+    context = context_of(browser, portal.address, viewport=size, has_touch=True, is_mobile=True)
     page = context.new_page()
     page.goto(portal.sign_in("technician"))
     yield Watched(page)
@@ -50,7 +49,7 @@ def test_doubts_come_while_typing_go_when_mended_and_are_kept_when_recorded(phon
     spots.nth(0).tap()
     page.keyboard.type("4.5")
     bonnet.get_by_text("Did you mean mil?").wait_for()
-    assert spots.nth(0).input_value() == "4.5", "what was typed stays, and so does the place of typing"
+    expect(spots.nth(0), "what was typed stays, and so does the place of typing").to_have_value("4.5")
     spots.nth(0).fill("112 113 112")
     bonnet.get_by_text("Did you mean mil?").wait_for(state="detached")
     bumper.locator("input").nth(0).fill("110")
@@ -64,7 +63,7 @@ def test_doubts_come_while_typing_go_when_mended_and_are_kept_when_recorded(phon
     assert phone.problems(schemes=("light", "dark"), sizes=("phone",)) == []
     page.get_by_role("button", name="Record the readings").tap()
     page.wait_for_url(re.compile(r"/studio/vehicle/\d+/$"))
-    assert page.get_by_text("Recorded in spite of").count() >= 1
+    expect(page.get_by_text("Recorded in spite of").first).to_be_attached()
     assert phone.complaints() == []
 
 
@@ -75,15 +74,14 @@ def test_beading_is_chosen_by_its_picture_and_a_gauge_text_fills_the_sheet(phone
     page.locator("#id_text").fill("Panel;Spot;µm\nBonnet;1;112,5\nBonnet;2;113\nRoof;1;OL\nRoof;2;98")
     page.get_by_role("button", name="Show what would be read").tap()
     page.get_by_role("heading", name="What would be read").wait_for()
-    assert "Line 4" in page.locator(".error-summary").inner_text()
+    reads(page, "Line 4", where=".error-summary")
     assert phone.problems(schemes=("light", "dark"), sizes=("phone", "desk")) == []
     page.set_viewport_size({"width": 360, "height": 740})
     page.get_by_role("button", name="Put 3 values into the sheet").tap()
-    page.wait_for_load_state()
-    assert panel(page, "Bonnet").locator("input").nth(0).input_value() == "112,5"
+    expect(panel(page, "Bonnet").locator("input").nth(0)).to_have_value("112,5")
     fold = page.locator("details.water").first
     fold.locator("summary").tap()
     fold.locator(".beadings label").nth(4).tap()
-    assert fold.locator("input[type=radio][value='4']").is_checked()
+    expect(fold.locator("input[type=radio][value='4']")).to_be_checked()
     assert phone.problems(schemes=("light", "dark"), sizes=("phone", "desk")) == []
     assert phone.complaints() == []

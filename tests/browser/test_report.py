@@ -5,9 +5,10 @@ from __future__ import annotations
 import re
 
 import pytest
+from playwright.sync_api import expect
 
 from tests.browser.phone import swipe
-from tests.browser.watch import LISTEN, Watched
+from tests.browser.watch import Watched, context_of, reads, settle
 
 pytestmark = pytest.mark.browser
 
@@ -15,14 +16,21 @@ pytestmark = pytest.mark.browser
 @pytest.fixture
 def phone(browser, portal):
     """A technician's phone: 360 px, touch, signed in."""
-    context = browser.new_context(
-        base_url=portal.address, viewport={"width": 360, "height": 740}, has_touch=True, is_mobile=True, locale="en-GB"
-    )
-    context.add_init_script(LISTEN)
+    size = {"width": 360, "height": 740}
+    context = context_of(browser, portal.address, viewport=size, has_touch=True, is_mobile=True)
     page = context.new_page()
     page.goto(portal.sign_in("technician"))
     yield Watched(page)
     context.close()
+
+
+def pad_of(page) -> dict[str, float]:
+    """Where the field for a signature stands, once it and what is above it stand still."""
+    page.wait_for_load_state("networkidle")  # photos that come late move the field
+    settle(page)
+    field = page.locator(".pad svg")
+    field.scroll_into_view_if_needed()
+    return field.bounding_box()
 
 
 def drafts_of(watched: Watched, vehicle_id: int) -> list[str]:
@@ -49,26 +57,24 @@ def test_signed_by_touch_then_read_by_the_keeper_and_checked_by_a_stranger(phone
     page = phone.page
     phone.open(waiting[0])
     assert phone.problems() == []
-    field = page.locator(".pad svg")
-    field.scroll_into_view_if_needed()
-    box = field.bounding_box()
+    box = pad_of(page)
     across = [(box["x"] + 20 + 8 * i, box["y"] + 30 + (25 if i % 2 else 0)) for i in range(20)]
     before = page.evaluate("window.scrollY")
     swipe(page, across)
     swipe(page, [(box["x"] + 60, box["y"] + 80), (box["x"] + 160, box["y"] + 82)])
+    expect(page.locator(".pad polyline")).to_have_count(2)
+    expect(page.get_by_text("Signed in the field.")).to_be_visible()
     assert page.evaluate("window.scrollY") == before, "drawing must not scroll the page"
-    assert page.locator(".pad polyline").count() == 2
-    assert page.get_by_text("Signed in the field.").is_visible()
     # A refusal loses nothing that was drawn.
     page.locator("#id_name").evaluate("field => { field.removeAttribute('required'); field.value = ''; }")
-    page.get_by_role("button", name="Seal the report").click()
-    page.wait_for_load_state()
-    assert page.locator(".pad polyline").count() == 2
+    with page.expect_navigation():
+        page.get_by_role("button", name="Seal the report").click()
+    expect(page.locator(".pad polyline")).to_have_count(2)
     page.locator("#id_name").fill("Tove Halvarsen")
     page.get_by_role("button", name="Seal the report").click()
     page.wait_for_url("**/studio/report/**")
-    assert page.locator("svg.signature polyline").count() == 2
-    assert "Signed on the screen by Tove Halvarsen" in page.locator("main").inner_text()
+    expect(page.locator("svg.signature polyline")).to_have_count(2)
+    reads(page, "Signed on the screen by Tove Halvarsen")
     assert phone.problems() == []
     report_id = re.search(r"/report/(\d+)/", page.url)[1]
     phone.open(f"/studio/report/{report_id}/addendum/")
@@ -86,10 +92,10 @@ def test_signed_by_touch_then_read_by_the_keeper_and_checked_by_a_stranger(phone
     assert download.value.suggested_filename == f"report-{page.locator('h1').inner_text().split()[-1]}.pdf"
     keeper.page.close()
 
-    context = browser.new_context(base_url=portal.address)
+    context = context_of(browser, portal.address)
     stranger = Watched(context.new_page())
     stranger.open(public)
-    assert "Unchanged since it was sealed." in stranger.page.locator("main").inner_text()
+    reads(stranger.page, "Unchanged since it was sealed.")
     assert stranger.problems() == []
     context.close()
 
@@ -115,9 +121,7 @@ def test_signed_by_keyboard_alone(people, portal):
     assert page.evaluate("document.activeElement.textContent") == "Seal the report"
     page.keyboard.press("Enter")
     page.wait_for_url("**/studio/report/**")
-    said = page.locator("main").inner_text()
-    assert "Ada Somebody on " in said
-    assert "typed the name and ticked “I have seen this report.”" in said
+    reads(page, "Ada Somebody on ", "typed the name and ticked “I have seen this report.”")
     page.close()
 
 
@@ -125,16 +129,15 @@ def test_a_correction_plan_is_agreed_to_in_the_same_field(phone):
     page = phone.page
     phone.open("/studio/vehicle/1/correction/plan/1/said/")
     page.get_by_label("How").select_option("spoken")
-    assert not page.locator(".pad").is_visible()
+    expect(page.locator(".pad")).to_be_hidden()
     page.get_by_label("How").select_option("signed")
     assert phone.problems(schemes=("light",)) == []
     page.set_viewport_size({"width": 360, "height": 740})
     page.get_by_label("agrees", exact=True).check()
-    field = page.locator(".pad svg")
-    field.scroll_into_view_if_needed()
-    box = field.bounding_box()
+    box = pad_of(page)
     swipe(page, [(box["x"] + 20 + 8 * i, box["y"] + 30 + (25 if i % 2 else 0)) for i in range(20)])
+    expect(page.get_by_text("Signed in the field.")).to_be_visible()
     page.get_by_role("button", name="Record").click()
     page.wait_for_url("**/plan/1/")
-    assert page.locator("svg.signature").first.is_visible()
-    assert "On record: the customer agrees." in page.locator("body").inner_text()
+    expect(page.locator("svg.signature").first).to_be_visible()
+    reads(page, "On record: the customer agrees.", where="body")

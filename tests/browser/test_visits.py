@@ -8,11 +8,11 @@ from datetime import UTC, date, datetime, timedelta
 from pathlib import Path
 
 import pytest
+from playwright.sync_api import expect
 
-from tests.browser.watch import LISTEN, SCHEMES, SIZES, Watched
+from tests.browser.watch import SCHEMES, SIZES, Watched, context_of, reads
 
 pytestmark = pytest.mark.browser
-WAIT_MS = 15_000
 # Where pictures of every state go, for somebody who wants to look at them; none are taken without it.
 PICTURES = os.environ.get("SHEENWARD_PICTURES")
 
@@ -22,12 +22,8 @@ class Hand:
 
     def __init__(self, browser, portal, who: str, *, touch: bool) -> None:
         width, height = SIZES["phone"]
-        self.context = browser.new_context(
-            base_url=portal.address, viewport={"width": width, "height": height}, has_touch=touch, is_mobile=touch,
-            locale="en-GB", timezone_id="UTC",
-        )  # fmt: skip
-        self.context.add_init_script(LISTEN)
-        self.context.set_default_timeout(WAIT_MS)
+        size = {"width": width, "height": height}
+        self.context = context_of(browser, portal.address, viewport=size, has_touch=touch, is_mobile=touch)
         self.page = self.context.new_page()
         self.page.goto(portal.sign_in(who))
         self.watched = Watched(self.page)
@@ -50,9 +46,9 @@ class Hand:
         with self.page.expect_navigation():
             self.page.locator("main").get_by_role(role, name=name).first.tap()
 
-    def says(self) -> str:
-        """The page's words, however they are broken into lines."""
-        return " ".join(self.page.locator("main").inner_text().split())
+    def reads(self, *words: str) -> None:
+        """The page comes to say so, however its words are broken into lines."""
+        reads(self.page, *words)
 
     def day(self) -> date:
         """The day that the form has in it."""
@@ -80,7 +76,7 @@ def words(day: date) -> str:
 def answer(desk: Hand, plate: str, name: str) -> None:
     """Open the customer's request from the head of the work list."""
     desk.watched.open("/studio/")
-    assert desk.page.get_by_role("heading", name="Customers wait for an answer").is_visible()
+    expect(desk.page.get_by_role("heading", name="Customers wait for an answer")).to_be_visible()
     desk.look(f"{name}-work")
     desk.tap("link", f"Answer the request of {plate}")
     desk.look(f"{name}-request")
@@ -98,7 +94,7 @@ def test_a_proposal_is_asked_for_confirmed_moved_and_cancelled_by_touch(hands):
     assert day.isoformat() <= customer.page.locator("#id_on").get_attribute("max")
     customer.page.get_by_label("morning").tap()
     customer.tap("button", "Ask the studio")
-    assert f"{words(day)}, morning Asked for. The studio has not answered yet; nothing is booked." in customer.says()
+    customer.reads(f"{words(day)}, morning Asked for. The studio has not answered yet; nothing is booked.")
     customer.look("visits-asked")
 
     answer(desk, plate, "asked")
@@ -111,7 +107,7 @@ def test_a_proposal_is_asked_for_confirmed_moved_and_cancelled_by_touch(hands):
     desk.look("calendars")
 
     customer.watched.open("/my/visits/")
-    assert f"{words(day)}, 09:00 Booked." in customer.says()
+    customer.reads(f"{words(day)}, 09:00 Booked.")
     customer.tap("button", re.compile("Make a calendar address"))
     assert customer.page.locator("main input[readonly]").first.input_value().startswith("http")
     customer.look("visits-booked")
@@ -124,24 +120,24 @@ def test_a_proposal_is_asked_for_confirmed_moved_and_cancelled_by_touch(hands):
     customer.look("move")
     customer.page.locator("#id_on").fill(day.isoformat())
     customer.tap("button", "Ask the studio")
-    assert "on that day already" in customer.says()
+    customer.reads("on that day already")
     assert customer.day() == day, "what was typed is kept"
     customer.look("move-refused")
     other = day + timedelta(days=2)
     customer.page.locator("#id_on").fill(other.isoformat())
     customer.tap("button", "Ask the studio")
-    assert f"You have asked for {other.day} {other:%B %Y} instead." in customer.says()
+    customer.reads(f"You have asked for {other.day} {other:%B %Y} instead.")
     customer.look("visits-wanted")
     answer(desk, plate, "wanted")
     desk.tap("button", "Move the visit")
 
     customer.watched.open("/my/visits/")
-    assert f"{words(other)}, 09:00 Booked." in customer.says()
+    customer.reads(f"{words(other)}, 09:00 Booked.")
     customer.tap("link", "Cancel")
     customer.look("cancel")
     customer.tap("button", "Cancel the visit")
-    assert "Nothing is asked for or booked." in customer.says()
-    assert f"{other.day} {other:%B %Y}, {plate}: cancelled." in customer.says()
+    customer.reads("Nothing is asked for or booked.")
+    customer.reads(f"{other.day} {other:%B %Y}, {plate}: cancelled.")
     customer.look("visits-over")
     assert customer.wrong + desk.wrong == []
 
@@ -181,8 +177,8 @@ def test_offered_days_by_keyboard_alone(hands):
     go_to("#id_wish")
     keys.type("Please look at the door edge, too.")
     press("main form button[type=submit]")
-    assert f"{words(soon)}, morning Asked for." in one.says()
-    assert "Please look at the door edge, too." in one.says()
+    one.reads(f"{words(soon)}, morning Asked for.")
+    one.reads("Please look at the door edge, too.")
 
     desk.watched.open("/studio/requests/")
     plate = page.locator(".choice .nowrap").first.inner_text()
@@ -196,8 +192,8 @@ def test_offered_days_by_keyboard_alone(hands):
     one.watched.open("/my/visits/")
     one.look("visits-offered")
     press("button[name=offer]:last-of-type")
-    assert f"{words(soon + timedelta(days=2))}, 13:30 Booked." in one.says()
+    one.reads(f"{words(soon + timedelta(days=2))}, 13:30 Booked.")
     press("main a[href$='/cancel/']")
     press("main form button[type=submit]")
-    assert "Nothing is asked for or booked." in one.says()
+    one.reads("Nothing is asked for or booked.")
     assert one.wrong + desk.wrong == []

@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 
 import pytest
+from playwright.sync_api import expect
 
 from tests.browser.phone import Phone, place_one, swipe
 
@@ -77,9 +78,8 @@ def readings(phone: Phone) -> None:
     """Five spots of film on the bonnet, as part of the inspection under light."""
     page = phone.page
     phone.tap(page.get_by_role("link", name="Record readings", exact=True))
-    page.wait_for_load_state()
     part_of = page.locator("#id_inspection")
-    assert "pre-detail" in part_of.locator("option").nth(1).inner_text()
+    expect(part_of.locator("option").nth(1)).to_contain_text("pre-detail")
     phone.acts += 1
     part_of.select_option(index=1)
     spots = page.locator("fieldset.panel").filter(has=page.locator("legend", has_text="Bonnet")).locator("input")

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import gzip
 import json
+import re
 from typing import TYPE_CHECKING, Any
 from urllib.parse import urlsplit
 
@@ -11,23 +12,74 @@ from axe_playwright_python.sync_playwright import Axe
 from playwright.sync_api import expect
 
 if TYPE_CHECKING:
-    from playwright.sync_api import Page, Response
+    from playwright.sync_api import Browser, BrowserContext, Page, Response
 
-# Runs before the page's own scripts.
+# The longest wait for what usually comes at once. It costs nothing where it comes, and a busy machine needs it.
+WAIT_MS = 60_000
+expect.set_options(timeout=WAIT_MS)
+
+# Runs before the page's own scripts. While somebody looks at the page, nothing that asks every few seconds changes it.
 LISTEN = """
 window.policyViolations = [];
 document.addEventListener("securitypolicyviolation", (event) =>
     window.policyViolations.push(`${event.violatedDirective}: ${event.blockedURI} ${event.sample}`));
+document.addEventListener("htmx:beforeRequest", (event) => {
+    if (window.lookedAt && event.target.getAttribute("hx-trigger")?.startsWith("every")) { event.preventDefault(); }
+});
 """
+# What is still on its way: a fold that fetches, a question to the server, an answer that is being put in.
+ON_ITS_WAY = "[aria-busy=true], .htmx-request, .htmx-swapping, .htmx-settling, .htmx-added"
+# Type and pictures are there, what moves or fades has come to its end, and the last change has been painted.
+STILL = """async () => {
+    await document.fonts.ready;
+    const ends = (motion) => Number.isFinite(motion.effect?.getComputedTiming().endTime);
+    await Promise.all(document.getAnimations().filter(ends).map((motion) => motion.finished.catch(() => {})));
+    await new Promise((painted) => requestAnimationFrame(() => requestAnimationFrame(painted)));
+}"""
 # Standard: WCAG 2.2 level AA, and the levels and versions that it includes.
 AXE = {
     "runOnly": {"type": "tag", "values": ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa"]},
     "resultTypes": ["violations"],
 }
+AXE_SCRIPT = Axe().axe_script
 SIZES = {"phone": (360, 740), "desk": (1280, 900)}
 SCHEMES = ("light", "dark")
 
 
+def context_of(browser: Browser, address: str, **options: Any) -> BrowserContext:
+    """A browser context of its own for the portal at an address: watched, patient, in English, nothing moves."""
+    english = {"locale": "en-GB", "timezone_id": "UTC", "reduced_motion": "reduce"}
+    context = browser.new_context(base_url=address, **(english | options))
+    context.add_init_script(LISTEN)
+    context.set_default_timeout(WAIT_MS)
+    return context
+
+
+def reads(page: Page, *words: str | re.Pattern[str], where: str = "main") -> None:
+    """Wait until these words stand on the page, however they are broken into lines."""
+    for said in words:
+        expect(page.locator(where)).to_contain_text(said, use_inner_text=True)
+
+
+# Of many rows in a list or table that are alike but for their words, the first twenty stand for all: the same elements
+# with the same classes, nothing to fill in or press but links, and none of them empty where the others say something.
+ALIKE = """() => {
+    const said = (e) => `${e.tagName}[${[...e.attributes].map((a) => ["class", "role", "style"].includes(a.name)
+        ? `${a.name}=${a.value}` : a.name)}]${e.textContent.trim() === ""}(${[...e.children].map(said)})`;
+    document.querySelectorAll("[data-alike]").forEach((row) => row.removeAttribute("data-alike"));
+    document.querySelectorAll("ul, ol, tbody").forEach((list) => {
+        const seen = {};
+        if (list.children.length > 20 && !list.querySelector("input, select, textarea, button, label, [id]")) {
+            [...list.children].forEach((row) => {
+                const shape = said(row);
+                seen[shape] = (seen[shape] || 0) + 1;
+                if (seen[shape] > 20) { row.setAttribute("data-alike", ""); }
+            });
+        }
+    });
+}"""
+LOOK = """(options) => axe.run({include: [["html"]], exclude: [["[data-alike]"]]}, options)
+    .then((all) => all.violations)"""
 # What a keyboard must reach: everything that can be pressed or filled in and is shown.
 MARK = """() => {
     const shown = (e) => e.checkVisibility({visibilityProperty: true}) && e.getClientRects().length;
@@ -98,6 +150,7 @@ class Watched:
         Returns:
             what has to be reached (number -> its markup; of radio buttons one a group), and the numbers reached.
         """
+        settle(self.page)
         wanted: dict[str, str] = self.page.evaluate(MARK)
         reached: set[str] = set()
         # A day or a time is several stops: one for each of its parts and one for its picker.
@@ -112,8 +165,9 @@ class Watched:
     def problems(self, *, schemes: tuple[str, ...] = SCHEMES, sizes: tuple[str, ...] = tuple(SIZES)) -> list[str]:
         """Everything wrong with the page that is open, in all widths and schemes, its folded parts unfolded."""
         said = []
+        self.page.wait_for_load_state()
         self.page.evaluate("document.querySelectorAll('details').forEach((part) => { part.open = true; })")
-        expect(self.page.locator("[data-load], [aria-busy=true]")).to_have_count(0)  # what a fold fetches is there
+        expect(self.page.locator("[data-load]")).to_have_count(0)  # every fold fetches what it holds
         for scheme in schemes:
             self.page.emulate_media(color_scheme=scheme, reduced_motion="reduce")
             for size in sizes:
@@ -134,9 +188,24 @@ class Watched:
         ]
 
 
+def settle(page: Page) -> None:
+    """Wait until nothing on the page is on its way, moves or fades."""
+    expect(page.locator(ON_ITS_WAY)).to_have_count(0)
+    page.evaluate(STILL)
+
+
 def run_axe(page: Page) -> list[dict[str, Any]]:
-    """The violations on a page. axe is injected by evaluation, which the content policy allows to the debugger."""
-    found: list[dict[str, Any]] = Axe().run(page, options=AXE).response["violations"]
+    """The violations on a page that has come to rest; what asks every few seconds pauses meanwhile.
+
+    axe is injected by evaluation, which the content policy allows to the debugger, and once a document.
+    """
+    page.evaluate("window.lookedAt = true")
+    settle(page)
+    if not page.evaluate("typeof window.axe === 'object'"):
+        page.evaluate(AXE_SCRIPT)
+    page.evaluate(ALIKE)
+    found: list[dict[str, Any]] = page.evaluate(LOOK, AXE)
+    page.evaluate("window.lookedAt = false")
     return found
 
 

@@ -93,7 +93,7 @@ def test_why_it_is_not_offered_stands_in_place_of_the_button(offer):
 def test_taken_back_with_the_new_evidence(offer):
     browser = as_member(people.desk(offer.studio))
     look = Inspection.objects.create(
-        studio=offer.studio, vehicle=offer.vehicle, on=timezone.now().date(), clean_state="decontaminated"
+        studio=offer.studio, vehicle=offer.vehicle, on=offer.studio.day(timezone.now()), clean_state="decontaminated"
     )
     url = reverse("studio:withdraw_offer", args=[offer.pk])
     assert "check, decontaminated" in browser.get(url).content.decode().lower()
@@ -139,8 +139,8 @@ def test_a_hand_made_recommendation_is_done_when_the_record_shows_it(offer):
     made = Offer.objects.get(pk=offer.pk)
     offers.answer(studio=made.studio, offer_id=made.pk, kind="accepted", actor="member:1", at=at)
     Visit.objects.create(
-        studio=made.studio, vehicle=made.vehicle, site=made.vehicle.site, on=at.date(), tasks=["booster"], state="done",
-        booked_at=at,
+        studio=made.studio, vehicle=made.vehicle, site=made.vehicle.site, on=made.studio.day(at), tasks=["booster"],
+        state="done", booked_at=at,
     )  # fmt: skip
     assert offers.recommend(at=at)["done"] == 1
     assert OfferStep.objects.get(kind="done").about == "visit"

@@ -1,4 +1,5 @@
-"""The folder backend with a provider's slowness: time to kill a worker between the hand-over and the note of it."""
+"""The folder backend with a provider's slowness: time to kill a worker between the hand-over and the note of it, on a
+busy machine too."""
 
 from __future__ import annotations
 
@@ -11,9 +12,9 @@ from lifecycle.reminders import mailfolder
 
 
 class EmailBackend(mailfolder.EmailBackend):
-    """Hands over, and answers half a second later."""
+    """Hands over, and answers two seconds later."""
 
     def send_messages(self, email_messages: Sequence[EmailMessage]) -> int:
         sent = super().send_messages(email_messages)
-        time.sleep(0.5)
+        time.sleep(2)
         return sent

@@ -45,7 +45,7 @@ def newcomer(tmp_path):
 def visit(address: str) -> tuple[int, str, str]:
     """Open a one-click sign-in like a browser: with cookies, redirects followed."""
     opener = urllib.request.build_opener(urllib.request.HTTPCookieProcessor(http.cookiejar.CookieJar()))
-    with opener.open(address, timeout=30) as page:
+    with opener.open(address, timeout=120) as page:
         return page.status, page.url, page.read().decode()
 
 
@@ -81,11 +81,11 @@ def test_the_demo_serves_every_kind_of_user_and_leaves_nothing_behind(newcomer):
         # Ctrl-C reaches the whole group in the foreground of a terminal.
         os.killpg(demo.pid, signal.SIGINT)
         rest = demo.stdout.read()
-        assert demo.wait(20) == 0, rest
+        assert demo.wait(60) == 0, rest
     finally:
         if demo.poll() is None:
             demo.terminate()
-            demo.wait(20)
+            demo.wait(60)
         demo.stdout.close()
     assert not servers.answers(port)
     assert list((checkout / "var/mail").glob("*.eml"))

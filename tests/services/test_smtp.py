@@ -42,7 +42,7 @@ class Provider:
 @pytest.fixture
 def provider():
     handler = Provider()
-    controller = Controller(handler, hostname="127.0.0.1", port=servers.free_port())
+    controller = Controller(handler, hostname="127.0.0.1", port=servers.free_port(), ready_timeout=60)
     controller.start()
     handler.address = f"smtp://127.0.0.1:{controller.port}"
     yield handler

@@ -51,6 +51,14 @@ window.intakePlace = (root, form) => {
     svg.append(group);
   }
 
+  /* What was just kept; it stays until the next place is shown, also when the drawings come anew. */
+  let noted = "";
+  function note(words) {
+    noted = words;
+    restore();
+    said.textContent = words || said.textContent;
+  }
+
   /* Show again what the form holds: after a tap, after a reload, after the drawings came anew. */
   function restore() {
     const id = field("surface").value, x = field("x").value, y = field("y").value;
@@ -70,7 +78,8 @@ window.intakePlace = (root, form) => {
       draw(svg, Number(x), Number(y), "now", part("circle", { r: 9, class: "mark-edge" }), part("path", { d: "" }),
         part("path", { d: "M-4 0H4M0-4V4" }));
     }
-    if (x === "" && !id) { said.textContent = ""; return; }
+    if (x === "" && !id) { said.textContent = noted; return; }
+    noted = "";
     const where = x === "" ? "" : on_outline ? `, ${spot_words(svg, Number(x), Number(y))}` : ", on the plan";
     said.textContent = `Placed: ${surface_words()}${where}`;
   }
@@ -154,5 +163,5 @@ window.intakePlace = (root, form) => {
     });
   }
 
-  return { restore, waiting };
+  return { note, restore, waiting };
 };

@@ -25,9 +25,9 @@
   root.querySelectorAll("[data-with-script]").forEach((part) => { part.hidden = false; });
 
   /* ---- which inspection findings go to: what the server said, then what waits ---- */
-  async function current() {
+  function current(entries) {
     let now = { key: root.dataset.current, words: root.querySelector("[data-current-words]").textContent };
-    for (const entry of await queue.all()) {
+    for (const entry of entries) {
       if (entry.vehicle !== vehicle || entry.who !== who) { continue; }
       if (entry.what === "open" && !entry.refused) { now = { key: entry.key, words: entry.words }; }
       if (entry.what === "finish" && !entry.refused && entry.fields.inspection === now.key) { now = { key: "", words: "" }; }
@@ -35,13 +35,13 @@
     return now;
   }
 
-  async function show_current() {
-    const now = await current();
+  function show_current(entries) {
+    const now = current(entries);
     document.getElementById("place").hidden = !now.key;
     root.querySelector('[data-fresh="finish"]').hidden = !now.key;
     root.querySelectorAll('form [name="inspection"]').forEach((input) => { input.value = now.key; });
     // What was started without a link is not started again.
-    const started = (await queue.all()).filter((e) => e.what === "open" && e.vehicle === vehicle && e.who === who);
+    const started = entries.filter((e) => e.what === "open" && e.vehicle === vehicle && e.who === who);
     root.querySelectorAll('form[data-step="open"]').forEach((form) => {
       form.hidden = started.some((entry) => entry.fields.kind === form.elements.namedItem("kind").value);
     });
@@ -134,6 +134,7 @@
     "signed out": "You are signed out. They stay here: sign in again, and they are sent.",
   };
 
+  /* Words and forms change together: nobody reads that something waits beside the form that would start it again. */
   async function show() {
     const entries = await queue.all();
     const own = entries.filter((entry) => entry.who === who);
@@ -155,7 +156,7 @@
     document.getElementById("sign-in-again").hidden = state !== "signed out";
     document.getElementById("send-now").hidden = !waits.length;
     place.waiting(own.filter((entry) => entry.what === "finding" && entry.vehicle === vehicle));
-    await show_current();
+    show_current(entries);
   }
 
   /* ---- sending ---- */
@@ -281,25 +282,29 @@
     await queue.drafts.drop(draft_name(form));
     delete form.dataset.mending;
     form.reset();
-    delete form.dataset.busy;
     if (what === "finding") {
       ["x", "y"].forEach((name) => { form.elements.namedItem(name).value = ""; });
       form.elements.namedItem("on_outline").value = "False";
-      place.restore();
-      document.getElementById("place-words").textContent = `Noted: ${entry.label}.`;
+      place.note("");
     }
     await show();
+    delete form.dataset.busy;
+    if (what === "finding") { place.note(`Noted: ${entry.label}.`); }
     const heading = document.getElementById(what === "open" || what === "finding" ? "place-heading" : "content");
     heading.tabIndex = -1;
     heading.focus();
     await go();
   }
 
+  // A wet finger taps twice; by then another button may stand where the first one was.
+  root.addEventListener("click", (event) => {
+    if (event.detail > 1 && event.target.closest("form[data-step] button")) { event.preventDefault(); }
+  }, true);
   root.addEventListener("submit", (event) => {
     const form = event.target.closest("form[data-step]");
     if (!form) { return; }
     event.preventDefault();
-    if (form.dataset.busy) { return; } // a wet finger taps twice
+    if (form.dataset.busy) { return; }
     form.dataset.busy = "yes";
     keep(form).catch(() => {
       delete form.dataset.busy;

@@ -50,8 +50,9 @@ GOOD = {
 
 
 class Handler(BaseHTTPRequestHandler):
-    """Plays one mood after the other, the last for ever."""
+    """Plays one mood after the other, the last for ever. Who is slow answers when the test is over."""
 
+    over: ClassVar[threading.Event] = threading.Event()
     moods: ClassVar[list[str]] = []
     good: ClassVar[bytes] = b""
     asked: ClassVar[list[str]] = []
@@ -60,7 +61,7 @@ class Handler(BaseHTTPRequestHandler):
         type(self).asked.append(self.path)
         mood = self.moods.pop(0) if len(self.moods) > 1 else self.moods[0]
         if mood == "slow":
-            time.sleep(0.25)
+            self.over.wait(60)
         if mood == "trickle":
             self.send_response(200)
             self.end_headers()
@@ -91,18 +92,23 @@ class Handler(BaseHTTPRequestHandler):
 @pytest.fixture
 def service() -> Iterator[tuple[type[Handler], str]]:
     """A service on this machine, its handler, and its address."""
-    handler = type("Mood", (Handler,), {"moods": ["good"], "good": json.dumps(GOOD).encode(), "asked": []})
+    handler = type(
+        "Mood",
+        (Handler,),
+        {"moods": ["good"], "good": json.dumps(GOOD).encode(), "asked": [], "over": threading.Event()},
+    )
     server = ThreadingHTTPServer(("127.0.0.1", 0), handler)
     server.daemon_threads = True
     thread = threading.Thread(target=server.serve_forever, args=(0.01,), daemon=True)
     thread.start()
     yield handler, f"http://127.0.0.1:{server.server_port}/point"
+    handler.over.set()
     server.shutdown()
     server.server_close()
     thread.join()
 
 
-def quick(address: str, query: dict[str, str], *, timeout_s: float = 1.0, whole_s: float = 2.0) -> dict:
+def quick(address: str, query: dict[str, str], *, timeout_s: float = 30.0, whole_s: float = 60.0) -> dict:
     return web.get_json(address, query, timeout_s=timeout_s, whole_s=whole_s, waits_s=(0.001, 0.002))
 
 
@@ -110,7 +116,7 @@ def test_slow_then_broken_then_good(service) -> None:
     handler, address = service
     handler.moods[:] = ["slow", "error", "good"]
     waited: list[float] = []
-    answer = web.get_json(address, {"a": "1"}, timeout_s=0.1, waits_s=(1.0, 4.0), sleep=waited.append)
+    answer = web.get_json(address, {"a": "1"}, timeout_s=2.0, waits_s=(1.0, 4.0), sleep=waited.append)
     assert answer == GOOD
     assert waited == [1.0, 4.0]
     assert len(handler.asked) == 3
@@ -130,7 +136,7 @@ def test_a_service_that_stays_ill_is_given_up_after_three_tries(mood: str, says:
     handler, address = service
     handler.moods[:] = [mood]
     with pytest.raises(ClimateError, match=f"3 tries, the last: .*{says}"):
-        quick(address, {}, timeout_s=0.1 if mood == "slow" else 1.0, whole_s=0.2 if mood == "trickle" else 2.0)
+        quick(address, {}, timeout_s=0.1 if mood == "slow" else 30.0, whole_s=0.2 if mood == "trickle" else 60.0)
     assert len(handler.asked) == 3
 
 
@@ -202,7 +208,7 @@ def test_an_ill_service_rests_and_what_was_known_holds(service) -> None:
         SiteFactory(lat=50.0 + place)
     store.refresh(at=NOW)
     handler.moods[:] = ["error"]
-    source = PowerSource(address, lambda a, q: web.get_json(a, q, timeout_s=0.3, waits_s=()))
+    source = PowerSource(address, lambda a, q: web.get_json(a, q, timeout_s=30.0, waits_s=()))
     counts = store.refresh(at=NOW, sources=[source, ClassTableSource()])
     assert counts["refused"] == 3
     assert len(handler.asked) == 3, "the circuit opens after three failures"
@@ -260,7 +266,7 @@ def test_recorded_typical_year_over_http(service) -> None:
     handler, address = service
     handler.good = gzip.decompress(recorded.read_bytes())
     SiteFactory(lat=45.0, lon=8.0, height_m=250.0)
-    source = PvgisSource(address, lambda a, q: web.get_json(a, q, timeout_s=5.0))
+    source = PvgisSource(address, lambda a, q: web.get_json(a, q, timeout_s=30.0))
     store.refresh(at=NOW, sources=[source, PowerSource("http://127.0.0.1:9/x", quick), ClassTableSource()])
     read = store.reader(NOW)(Place(45.0, 8.0, 250.0))
     assert (read.source, read.error_word) == ("PVGIS TMY", "fair")

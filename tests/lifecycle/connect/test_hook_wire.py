@@ -199,7 +199,7 @@ class TestPost:
         thread.join()
         listener.close()
         assert answer.error
-        assert (datetime.now(UTC) - began).total_seconds() < 5
+        assert (datetime.now(UTC) - began).total_seconds() < 60, "it would drip for ever"
 
     def test_a_server_that_speaks_no_tls_is_an_error_not_a_crash(self):
         with receiver() as server:
