@@ -5,19 +5,20 @@ from __future__ import annotations
 from dataclasses import dataclass
 from datetime import date
 
-from lifecycle.models import Keeper, Studio
+from lifecycle.models import Studio
 from lifecycle.outlook import acceptance, history, reads
 
 
 @dataclass(frozen=True, slots=True)
 class AnswersView:
-    """The whole page; at most `reads.MOST_OFFERS` offers of `offers_total`."""
+    """The whole page; at most `reads.MOST_OFFERS` offers of `offers_total`, and as many that rest of `resting_total`."""
 
     offers: tuple[reads.OfferRow, ...]
     offers_total: int
     acceptance: tuple[reads.AcceptanceRow, ...]
     acceptance_all: reads.AcceptanceRow
     resting: tuple[reads.RestRow, ...]
+    resting_total: int
 
 
 def answers(studio: Studio, *, today: date, offers_from: int = 0) -> AnswersView:
@@ -29,8 +30,8 @@ def answers(studio: Studio, *, today: date, offers_from: int = 0) -> AnswersView
     """
     counts = history.decisions(studio)
     resting = history.resting(studio, today=today)
-    names = dict(Keeper.objects.filter(studio=studio, end=None).values_list("vehicle_id", "customer__name"))
-    offers, total = reads.offer_rows(studio, names, resting, offers_from)
+    offers, total = reads.offer_rows(studio, resting, offers_from)
+    rests = reads.rest_rows(studio, resting)
     prior_a, prior_b = acceptance.STUDIO_PRIOR
     everything = acceptance.rate("", reads.sum_of(counts), prior_a=prior_a, prior_b=prior_b)
     return AnswersView(
@@ -40,5 +41,6 @@ def answers(studio: Studio, *, today: date, offers_from: int = 0) -> AnswersView
             reads.acceptance_row(rate, reads.title(rate.task)) for rate in acceptance.rates(counts).values()
         ),
         acceptance_all=reads.acceptance_row(everything, "all tasks"),
-        resting=reads.rest_rows(studio, resting),
+        resting=rests,
+        resting_total=len(resting),
     )

@@ -9,7 +9,7 @@ from typing import Any
 
 from lifecycle.care.resting import Rest
 from lifecycle.care.tasks_table import load_tasks
-from lifecycle.models import Offer, Studio, Vehicle
+from lifecycle.models import Keeper, Offer, Studio, Vehicle
 from lifecycle.outlook import acceptance, history, steps
 from lifecycle.outlook.acceptance import Rate
 
@@ -82,16 +82,18 @@ def sum_of(counts: Mapping[str, acceptance.Decisions]) -> acceptance.Decisions:
 
 
 def offer_rows(
-    studio: Studio, keepers: Mapping[int, str], resting: Mapping[tuple[int, str], Rest], start: int
+    studio: Studio, resting: Mapping[tuple[int, str], Rest], start: int
 ) -> tuple[tuple[OfferRow, ...], int]:
     """At most `MOST_OFFERS` offers, the latest word first, and how many there are."""
     offers = Offer.objects.filter(studio=studio)
     newest_first = history.with_latest_step(offers.select_related("vehicle")).order_by("-latest_at", "-id")
-    rows = []
     start = max(start, 0)
-    for offer in newest_first[start : start + MOST_OFFERS]:
-        rest = resting.get((offer.vehicle_id, offer.task))
-        rows.append(_offer(offer, keepers.get(offer.vehicle_id, ""), rest))
+    some = list(newest_first[start : start + MOST_OFFERS])
+    kept = Keeper.objects.filter(studio=studio, end=None, vehicle__in=[offer.vehicle_id for offer in some])
+    names = dict(kept.values_list("vehicle_id", "customer__name"))
+    rows = (
+        _offer(offer, names.get(offer.vehicle_id, ""), resting.get((offer.vehicle_id, offer.task))) for offer in some
+    )
     return tuple(rows), offers.count()
 
 
@@ -133,15 +135,16 @@ def acceptance_row(rate: Rate, words: str) -> AcceptanceRow:
 
 
 def rest_rows(studio: Studio, resting: Mapping[tuple[int, str], Rest]) -> tuple[RestRow, ...]:
-    """What is not offered for now."""
+    """What is not offered for now: at most `MOST_OFFERS` rows, those that rest longest first."""
+    longest = sorted(resting.items(), key=lambda row: (-row[1].until.toordinal(), row[0]))[:MOST_OFFERS]
     vehicles = {
         vehicle.pk: str(vehicle)
-        for vehicle in Vehicle.objects.filter(studio=studio, pk__in={vehicle_id for vehicle_id, _task in resting})
+        for vehicle in Vehicle.objects.filter(studio=studio, pk__in={vehicle_id for (vehicle_id, _task), _rest in longest})
     }
     return tuple(
         RestRow(
             vehicle_id=vehicle_id, vehicle=vehicles.get(vehicle_id, ""), task=task, title=title(task),
             until=rest.until, why=rest.why,
         )
-        for (vehicle_id, task), rest in sorted(resting.items())
+        for (vehicle_id, task), rest in longest
     )  # fmt: skip

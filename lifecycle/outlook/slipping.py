@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from datetime import date, timedelta
 from typing import Any, Final
 
-from django.db.models import Exists, Max, OuterRef, Q, QuerySet
+from django.db.models import Count, Max, Q, QuerySet
 from django.db.models.functions import Lower
 
 from lifecycle.care.directory import Page
@@ -111,8 +111,10 @@ def slipping(studio: Studio, *, today: date, page: int = 1) -> Slips:
     """Customers who are slipping, ranked by yearly value times chance to return, as prepared; who has booked or come
     since is left out, and why and what to do are worked out anew for the page. The number of queries is fixed."""
     prepared = CustomerOutlook.objects.of(studio)
-    slips = list(prepared.filter(slips=True, customer__erased_at=None).exclude(_here(today))
-                 .order_by("-worth", "customer__name", "pk").values_list("pk", flat=True))  # fmt: skip
+    told = prepared.aggregate(day=Max("made_on"), gone=Count("pk", filter=~Q(gone="")))
+    here = _here(studio, today, told["day"] or today)
+    slipping = prepared.filter(slips=True).order_by("-worth", "pk").values_list("pk", "customer_id")
+    slips = [pk for pk, customer_id in slipping if customer_id not in here]
     pages = max(1, -(-len(slips) // PER_PAGE))
     number = min(max(page, 1), pages)
     some = slips[(number - 1) * PER_PAGE : number * PER_PAGE]
@@ -122,16 +124,17 @@ def slipping(studio: Studio, *, today: date, page: int = 1) -> Slips:
     shown = (_slip(held[pk], vehicles.get(held[pk].customer_id, {}), rows, today) for pk in some)
     return Slips(
         Page(tuple(slip for slip in shown if slip is not None), len(slips), number, pages),
-        prepared.exclude(gone="").count(),
-        prepared.aggregate(day=Max("made_on"))["day"],
+        told["gone"],
+        told["day"],
     )
 
 
-def _here(today: date) -> Q:
+def _here(studio: Studio, today: date, made_on: date) -> frozenset[int]:
     """Who has booked, or came since the preparation."""
-    mine = Q(vehicle__keepers__customer=OuterRef("customer"), vehicle__keepers__end=None)
-    coming = Q(state__in=OPEN_VISITS, on__gte=today) | Q(state=VisitState.DONE, on__gt=OuterRef("made_on"))
-    return Q(Exists(Visit.objects.filter(mine, coming)))
+    coming = Q(state__in=OPEN_VISITS, on__gte=today) | Q(state=VisitState.DONE, on__gt=made_on)
+    vehicles = Visit.objects.filter(coming, studio=studio).values("vehicle")
+    kept = Keeper.objects.filter(studio=studio, end=None, vehicle__in=vehicles)
+    return frozenset(kept.values_list("customer_id", flat=True))
 
 
 def _vehicles_of(studio: Studio, customers: Collection[int]) -> dict[int, dict[int, str]]:
