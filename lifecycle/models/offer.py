@@ -167,8 +167,9 @@ def latest_statements(vendor: str) -> list[str]:
     if vendor == "sqlite":
         made = f"CREATE TRIGGER {name} AFTER INSERT ON {table} {WHEN} BEGIN {LATEST} END"
         return [f"DROP TRIGGER IF EXISTS {name}", made]
+    body = f"BEGIN {LATEST} RETURN NULL; END"
     return [
-        f"CREATE OR REPLACE FUNCTION {name}() RETURNS trigger LANGUAGE plpgsql AS $$ BEGIN {LATEST} RETURN NULL; END $$",
+        f"CREATE OR REPLACE FUNCTION {name}() RETURNS trigger LANGUAGE plpgsql AS $$ {body} $$",
         f"DROP TRIGGER IF EXISTS {name} ON {table}",
         f"CREATE TRIGGER {name} AFTER INSERT ON {table} FOR EACH ROW {WHEN} EXECUTE FUNCTION {name}()",
     ]

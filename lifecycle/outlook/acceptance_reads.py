@@ -131,7 +131,7 @@ def decisions(
     if site_id is not None:
         offers = offers.filter(Q(site=site_id) | Q(site=None, vehicle__site=site_id))
     if reason is not None:
-        offers = offers.filter(Q(reason_code=reason) | (Q(reason_code="") & _of_due(reason)))
+        offers = offers.filter(_because(reason))
     total = offers.count()
     pages = max(1, -(-total // PER_PAGE))
     number = min(max(page, 1), pages)
@@ -142,9 +142,12 @@ def decisions(
     return Page(tuple(_row(row, sites) for row in shown), total, number, pages)
 
 
-def _of_due(reason: str) -> Q:
-    """Advice from before reasons were kept has that of its window, if that is still there."""
-    return Q(due__reason_code=reason) if reason else Q(due=None) | Q(due__reason_code="")
+def _because(reason: str) -> Q:
+    """Advice for a reason; advice from before reasons were kept has that of its window, if that is still there."""
+    unsaid = Q(reason_code="")
+    if not reason:
+        return unsaid & (Q(due=None) | Q(due__reason_code=""))
+    return Q(reason_code=reason) | unsaid & Q(due__reason_code=reason)
 
 
 def _row(offer: Any, sites: Mapping[int, str]) -> DecisionRow:

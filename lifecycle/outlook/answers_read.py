@@ -11,7 +11,7 @@ from lifecycle.outlook import acceptance, history, reads
 
 @dataclass(frozen=True, slots=True)
 class AnswersView:
-    """The whole page; at most `reads.MOST_OFFERS` offers of `offers_total`, and as many that rest of `resting_total`."""
+    """The whole page; at most `reads.MOST_OFFERS` offers of `offers_total`, and as many at rest of `resting_total`."""
 
     offers: tuple[reads.OfferRow, ...]
     offers_total: int

@@ -1,4 +1,4 @@
-"""Who comes back, as prepared: every customer with the chances and the money to expect, the dearest first. Reads only."""
+"""Who comes back, as prepared: every customer with the chances and the money to expect, the dearest first."""
 
 from __future__ import annotations
 

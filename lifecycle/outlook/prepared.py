@@ -55,9 +55,8 @@ def prepare(*, at: datetime) -> Mapping[str, int]:
         Counts: studios, rows (behind their figures), failed.
     """
     counts: Counter[str] = Counter(studios=0, rows=0)
-    last = dict(
-        OutlookSheet.objects.filter(body__form=sheet.FORM).order_by().values("studio").annotate(at=Max("made_at")).values_list("studio", "at")
-    )
+    held = OutlookSheet.objects.filter(body__form=sheet.FORM).order_by().values("studio")
+    last = dict(held.annotate(at=Max("made_at")).values_list("studio", "at"))
     for studio in Studio.objects.order_by("pk"):
         before = last.get(studio.pk)
         if before is not None and at - before < AGAIN_AFTER and studio.day(before) == studio.day(at):
@@ -210,8 +209,8 @@ def _fed_by(laid: _Laid, year: sheet.MonthSheet) -> tuple[str, ...]:
         f"Likely: {year.likely.reach} care windows that are open or open within about three months, "
         "or that somebody said yes to.",
         f"Possible: {year.possible.reach} later windows, and renewals that follow from the forecasts.",
-        "A window is worth the chance that its keeper comes, times the share of those who come that says yes, times its "
-        f"price. {laid.comes}",
+        "A window is worth the chance that its keeper comes, times the share of those who come that says yes, times "
+        f"its price. {laid.comes}",
         f"Who comes, who says yes, dates and prices are drawn {laid.runs} times; the range holds eight of ten draws. "
         "The seed stays the same for a month.",
         "A window with a planned day is drawn around that day. Hours are those of each task alone: where one visit "

@@ -137,10 +137,8 @@ def acceptance_row(rate: Rate, words: str) -> AcceptanceRow:
 def rest_rows(studio: Studio, resting: Mapping[tuple[int, str], Rest]) -> tuple[RestRow, ...]:
     """What is not offered for now: at most `MOST_OFFERS` rows, those that rest longest first."""
     longest = sorted(resting.items(), key=lambda row: (-row[1].until.toordinal(), row[0]))[:MOST_OFFERS]
-    vehicles = {
-        vehicle.pk: str(vehicle)
-        for vehicle in Vehicle.objects.filter(studio=studio, pk__in={vehicle_id for (vehicle_id, _task), _rest in longest})
-    }
+    some = Vehicle.objects.filter(studio=studio, pk__in={vehicle_id for (vehicle_id, _task), _rest in longest})
+    vehicles = {vehicle.pk: str(vehicle) for vehicle in some}
     return tuple(
         RestRow(
             vehicle_id=vehicle_id, vehicle=vehicles.get(vehicle_id, ""), task=task, title=title(task),

@@ -1,4 +1,4 @@
-"""Advice: its history at a vehicle, telling it, taking it back, how often it is taken up, who comes back, who is slipping."""
+"""Advice: its history at a vehicle, telling it, taking it back, its take-up; who comes back and who is slipping."""
 
 from __future__ import annotations
 

@@ -1,13 +1,13 @@
-"""What the outlook costs: its nightly preparation by the number of vehicles, and its page.
+"""What the outlook costs: its nightly preparation by the number of vehicles, and the owner's pages.
 
     python tests/bench/outlook.py [vehicles ...]        (default: 2500 5000 10000 20000)
 
 Invents studios of three sites with five years of history: per vehicle ten paid visits and ten closed care windows with
 an offer and three steps each, four live windows, three layers with a forecast and one before it, two looks. Rows are
-written in bulk into a database of their own. Prints the preparation in seconds of the clock and of the processor, milliseconds of the
-processor a vehicle, by how much each studio costs more than the one before it (for twice the vehicles 2 is linear), and
-how long each of the owner's pages takes from a warm start as a whole answer of the server (best of five, by the clock
-and by the processor), which is to be under 500 ms.
+written in bulk into a database of their own. Prints the preparation in seconds of the clock and of the processor, the
+processor's milliseconds a vehicle, by how much each studio costs more than the one before it (for twice the vehicles 2
+is linear), and how long each of the owner's pages takes from a warm start as a whole answer of the server (best of
+five, by the clock and by the processor), which is to be under 500 ms.
 """
 
 from __future__ import annotations
@@ -43,8 +43,8 @@ from lifecycle.outlook import prepared  # noqa: E402
 NOW = datetime(2026, 3, 2, 9, 0, tzinfo=UTC)
 TODAY = NOW.date()
 PAGES = (
-    "outlook", "outlook_rows", "comes_back", "slipping", "acceptance", "decisions", "offers", "outlook_answers", "right",
-    "letter",
+    "outlook", "outlook_rows", "comes_back", "slipping", "acceptance", "decisions", "offers", "outlook_answers",
+    "right", "letter",
 )  # fmt: skip
 TASKS = ("decontamination_wash", "inspection", "booster", "recoat")
 BATCH = 5000
@@ -210,8 +210,8 @@ def main() -> None:
         rows = m.OutlookRow.objects.of(studio).count()
         grown = f"; {count / before[0]:g} times the vehicles cost {spent / before[1]:.2f} times" if before else ""
         print(
-            f"{count} vehicles: prepared in {clock:.1f} s ({spent:.1f} s of the processor), {1000 * spent / count:.2f} ms "
-            f"each, {rows} rows{grown}",
+            f"{count} vehicles: prepared in {clock:.1f} s ({spent:.1f} s of the processor), "
+            f"{1000 * spent / count:.2f} ms each, {rows} rows{grown}",
             flush=True,
         )
         took = pages_of(studio)

@@ -8,8 +8,8 @@ from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
 from django.utils import timezone
 
-from lifecycle.models import Inspection, Keeper, Offer, OfferStep, Price, Refusal, Visit
 from lifecycle.care.keeping import retire_vehicle
+from lifecycle.models import Inspection, Keeper, Offer, OfferStep, Price, Refusal, Visit
 from lifecycle.outlook import offers
 from lifecycle.outlook.prepared import prepare_studio
 from tests import people
