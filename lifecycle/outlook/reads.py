@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
 from typing import Any
@@ -81,20 +81,22 @@ def sum_of(counts: Mapping[str, acceptance.Decisions]) -> acceptance.Decisions:
     )
 
 
-def offer_rows(
-    studio: Studio, resting: Mapping[tuple[int, str], Rest], start: int
-) -> tuple[tuple[OfferRow, ...], int]:
+def offers_of(studio: Studio, start: int) -> tuple[list[Any], int]:
     """At most `MOST_OFFERS` offers, the latest word first, and how many there are."""
-    offers = Offer.objects.filter(studio=studio)
+    offers, start = Offer.objects.filter(studio=studio), max(start, 0)
     newest_first = history.with_latest_step(offers.select_related("vehicle")).order_by("-latest_at", "-id")
-    start = max(start, 0)
-    some = list(newest_first[start : start + MOST_OFFERS])
-    kept = Keeper.objects.filter(studio=studio, end=None, vehicle__in=[offer.vehicle_id for offer in some])
+    return list(newest_first[start : start + MOST_OFFERS]), offers.count()
+
+
+def offer_rows(
+    studio: Studio, offers: Sequence[Any], resting: Mapping[tuple[int, str], Rest]
+) -> tuple[OfferRow, ...]:
+    """Offers as lines, with their keepers of today."""
+    kept = Keeper.objects.filter(studio=studio, end=None, vehicle__in=[offer.vehicle_id for offer in offers])
     names = dict(kept.values_list("vehicle_id", "customer__name"))
-    rows = (
-        _offer(offer, names.get(offer.vehicle_id, ""), resting.get((offer.vehicle_id, offer.task))) for offer in some
+    return tuple(
+        _offer(offer, names.get(offer.vehicle_id, ""), resting.get((offer.vehicle_id, offer.task))) for offer in offers
     )
-    return tuple(rows), offers.count()
 
 
 def _offer(offer: Any, keeper: str, rest: Rest | None) -> OfferRow:

@@ -81,8 +81,8 @@ class Taken:
 
 @dataclass(frozen=True, slots=True)
 class Sheet:
-    """The whole page of one site, or of all. `fed_by` and `left_out` say in words what the numbers hold and not; `comes`
-    what the chances of a visit rest on. `taken`: by the rows' rate."""
+    """The whole page of one site, or of all. `fed_by` and `left_out` say in words what the numbers hold and not,
+    `comes` what the chances of a visit rest on. `taken`: by the rows' rate."""
 
     form: int
     currency: str

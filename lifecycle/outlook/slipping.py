@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Collection, Iterator, Mapping, Sequence
 from dataclasses import dataclass
-from datetime import date, timedelta
+from datetime import UTC, date, datetime, time, timedelta
 from typing import Any, Final
 
 from django.db.models import Count, Max, Q, QuerySet
@@ -29,7 +29,7 @@ from lifecycle.models import (
     Visit,
     VisitState,
 )
-from lifecycle.outlook import slipping_rules
+from lifecycle.outlook import slipping_rules, steps
 from lifecycle.outlook.offers import SENT
 from lifecycle.outlook.return_reads import Return
 from lifecycle.outlook.slipping_rules import SlipFacts
@@ -195,7 +195,8 @@ def _read(studio: Studio, today: date, only: tuple[Sequence[int], Sequence[int]]
     mailed = sent.values("customer_id").annotate(at=Max("state_at")).values_list("customer_id", "at")
     stored = Storage.objects.filter(cars, studio=studio, end=None, start__lte=today)
     complaints = Complaint.objects.filter(who, studio=studio, closed_at=None)
-    said = OfferStep.objects.filter(told, studio=studio, why=SELLS, at__date__gte=today - SAID_WITHIN)
+    since = datetime.combine(today - SAID_WITHIN, time(), UTC)
+    said = OfferStep.objects.filter(told, studio=studio, kind__in=steps.ANSWERS, why=SELLS, at__gte=since)
     shut = Suppression.objects.filter(studio=studio, lifted_at=None).annotate(low=Lower("email"))
     people = Q() if only is None else Q(pk__in=only[0])
     return _Rows(

@@ -116,9 +116,10 @@ def history(studio: m.Studio, cars: Sequence[Any], draw: random.Random) -> None:
     bulk(m.CareDue, (
         window(car, task, TODAY + timedelta(days=draw.randint(-30, 200)), "open") for car in cars for task in TASKS
     ))  # fmt: skip
+    site_of = {car.pk: car.site_id for car in cars}
     offers = bulk(m.Offer, (
         m.Offer(studio=studio, vehicle_id=due.vehicle_id, due=due, task=due.task, price_low=100, price_high=200,
-                made_at=due.opened_at)
+                made_at=due.opened_at, site_id=site_of[due.vehicle_id], reason_code="wear")
         for due in closed
     ))  # fmt: skip
     bulk(m.OfferStep, (

@@ -3,9 +3,9 @@
 The truth of each studio is drawn from the model that the ranges state: how often its customers come and when they stay
 away for good (BG/NBD, its parameters around what the house assumes), a rate of yes for each task around the studio's
 mean, past visits and answers by those, then who comes, who says yes, days by the triangle, prices even over their
-range. The ranges know only the past visits and answers. What this shows: the ranges are computed as stated, and the doubt about
-the rates, known from a few answers alone, is in them at its right size. What it does not show: that people and windows
-behave like the model; "Are we right" is for that.
+range. The ranges know only the past visits and answers. What this shows: the ranges are computed as stated, and the
+doubt about the rates, known from a few answers alone, is in them at its right size. What it does not show: that people
+and windows behave like the model; "Are we right" is for that.
 """
 
 from __future__ import annotations
