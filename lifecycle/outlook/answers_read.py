@@ -14,7 +14,7 @@ LATEST_REFUSALS: Final = 400
 
 @dataclass(frozen=True, slots=True)
 class AnswersView:
-    """The whole page; at most `reads.MOST_OFFERS` offers of `offers_total`. `resting` comes from the latest refusals, so
+    """The whole page; at most `reads.MOST_OFFERS` offers of `offers_total`. `resting` is of the latest refusals, so
     that the page stays fast: what was refused last rests longest. `more_refusals`: there are earlier ones."""
 
     offers: tuple[reads.OfferRow, ...]
