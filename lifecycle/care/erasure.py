@@ -205,7 +205,7 @@ def erase_customer(
             "complaints": _blank_complaints(customer, at),
             "visit wishes": Visit.objects.filter(customer=customer).exclude(wish="").update(wish=""),
             "outlook rows": OutlookRow.objects.filter(vehicle__in=left).delete()[0],
-            "outlook": CustomerOutlook.objects.filter(customer=customer).delete()[0],
+            "expected visits": CustomerOutlook.objects.filter(customer=customer).delete()[0],
             "advice told": OfferTold.objects.filter(customer=customer).update(customer=None),
             "calendar feeds": CalendarFeed.objects.filter(customer=customer).delete()[0],
             "offers to a new keeper": handover.forget(customer, at=at),

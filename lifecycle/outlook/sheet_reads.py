@@ -106,7 +106,8 @@ class RowLine:
 
 @dataclass(frozen=True, slots=True)
 class RowsPage:
-    """The rows of one figure, a page of them. `month` or `week` is the figure itself, with its range."""
+    """The rows of one figure, a page of them. `month` or `week` is the figure itself, with its range. `comes` and
+    `rates`, by care, say what the chances of these rows rest on."""
 
     site: SiteLink | None
     split: str
@@ -115,6 +116,7 @@ class RowsPage:
     currency: str
     as_of: date
     comes: str
+    rates: tuple[tuple[str, Taken], ...]
     month: MonthSheet
     week: WeekSheet | None
     rows: tuple[RowLine, ...]
@@ -156,10 +158,14 @@ def rows(
     total = found.count()
     pages = max(1, -(-total // per_page))
     number = min(max(number, 1), pages)
-    some = found[(number - 1) * per_page : number * per_page]
+    some = list(found[(number - 1) * per_page : number * per_page])
     return RowsPage(
         site=held.site, split=split, first=first if month or week else None, end=end if month or week else None,
         currency=held.sheet.currency, as_of=held.as_of, comes=held.sheet.comes, month=of_month or held.sheet.year,
+        rates=tuple(
+            (task_title(name) if name in {row.task for row in some} else name, held.sheet.taken[name])
+            for name in sorted({row.rate for row in some})
+        ),
         week=of_week, rows=tuple(_line(row, held.sheet.taken, first, end) for row in some), total=total, number=number,
         pages=pages,
     )  # fmt: skip
