@@ -214,24 +214,3 @@ def _hands(member: Member, row: Hands | None) -> HandsRow:
     skills = ", ".join(SKILLS[skill] for skill in row.skills if skill in SKILLS)
     says = f"{row.hours_a_day:g} h on {days}" + (f"; {skills}" if skills else "; everyday care")
     return HandsRow(member.pk, str(member), tuple(row.weekdays), row.hours_a_day, tuple(row.skills), says)
-
-
-def month_hours(studio: Studio, firsts: tuple[date, ...], *, usual_h: float) -> tuple[float, ...]:
-    """Hours of hands that a studio's sites hold by month, filled to each site's load target.
-
-    Args:
-        firsts: first days of the months.
-        usual_h: hours of one bay in a month, for sites whose opening hours are not entered.
-    """
-    sites = list(Site.objects.of(studio))
-    totals = [0.0] * len(firsts)
-    for entered in rules_of(sites).values():
-        rules = entered.rules
-        for number, first in enumerate(firsts):
-            if entered.hours:
-                last = (first.replace(day=28) + timedelta(days=4)).replace(day=1) - timedelta(days=1)
-                days = days_between(rules, first, last).values()
-                totals[number] += rules.load_target * sum(day.labour_h for day in days)
-            else:
-                totals[number] += usual_h * len(rules.bays)
-    return tuple(totals)

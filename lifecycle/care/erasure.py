@@ -40,6 +40,7 @@ from lifecycle.models import (
     ContractTerm,
     CorrectionSignature,
     Customer,
+    CustomerOutlook,
     Finding,
     Forecast,
     Habits,
@@ -69,7 +70,7 @@ WAITING: Final = (MessageState.WAITING, MessageState.READY, MessageState.RETRY, 
 NOT_SEARCHED: Final = frozenset(
     {"Studio", "Site", "Bay", "Member", "User", "Customer", "Message", "Suppression", "Product", "Price", "Gauge",
      "FigureOverride", "Assessment", "Forecast", "ForecastCheck", "OutlookRow",
-     "OutlookSheet", "ReportParty", "ReminderTrial"}
+     "CustomerOutlook", "OutlookSheet", "ReportParty", "ReminderTrial"}
 )  # fmt: skip
 # Texts that are sealed with a report of their inspection, and where its key stands.
 SEALED_WITH: Final = {"Inspection": "pk", "Finding": "inspection_id", "Photo": "inspection_id"}
@@ -204,6 +205,7 @@ def erase_customer(
             "complaints": _blank_complaints(customer, at),
             "visit wishes": Visit.objects.filter(customer=customer).exclude(wish="").update(wish=""),
             "outlook rows": OutlookRow.objects.filter(vehicle__in=left).delete()[0],
+            "expected visits": CustomerOutlook.objects.filter(customer=customer).delete()[0],
             "advice told": OfferTold.objects.filter(customer=customer).update(customer=None),
             "calendar feeds": CalendarFeed.objects.filter(customer=customer).delete()[0],
             "offers to a new keeper": handover.forget(customer, at=at),

@@ -76,6 +76,7 @@ PARTS: Final = (
     Part("ForecastCheck", "Looks beside the forecasts before them", vehicle="vehicle", day="seen_on"),
     Part("ReminderTrial", "Whether reminders bring people: your care windows", vehicle="vehicle", day="start"),
     Part("OutlookRow", "Care that the studio expects, and how likely", vehicle="vehicle", day="made_on"),
+    Part("CustomerOutlook", "Visits that the studio expects of you, and how likely", person="customer"),
     Part("Offer", "Advice and offers", vehicle="vehicle", day="made_at__date"),
     Part("OfferTold", "Advice that was told to you", person="customer"),
     Part("OfferStep", "Answers to advice", vehicle="offer__vehicle", day="at__date"),

@@ -47,7 +47,7 @@ from .letter import LetterState, OwnerLetter
 from .message import FINAL_STATES, EarlyReceipt, Message, MessageState, Receipt
 from .offer import Offer, OfferStep, OfferStepKind, Price
 from .opening import Closure, Hands, OpeningHours
-from .outlook import OutlookRow, OutlookSheet
+from .outlook import CustomerOutlook, OutlookRow, OutlookSheet
 from .people import Bay, Complaint, Consent, Customer, Member, Purpose, Role, Site, Studio, Suppression, User
 from .reminder import Reminder, ReminderState, Step
 from .report import GUARDED as GUARDED_REPORTS
@@ -72,8 +72,8 @@ __all__ = [
     "LIVE_DUE", "OPEN_VISITS", "REQUESTS", "WAITING_IMPORTS", "WORKING_IMPORTS", "ApiAnswer", "ApiToken",
     "Assessment", "Bay", "CalendarFeed", "CareDue", "CareEvent", "CareRecord", "ClimateNormal", "ClimateService",
     "Closure", "Complaint", "Consent", "ConsentBy", "ConsentWay", "ContractRule", "ContractTerm", "Correction",
-    "CorrectionConsent", "CorrectionPanel", "CorrectionPlan", "CorrectionSignature", "Customer", "Document",
-    "DocumentKind", "DueState", "EarlyReceipt", "FigureOverride", "Finding", "FindingKind", "Forecast",
+    "CorrectionConsent", "CorrectionPanel", "CorrectionPlan", "CorrectionSignature", "Customer", "CustomerOutlook",
+    "Document", "DocumentKind", "DueState", "EarlyReceipt", "FigureOverride", "Finding", "FindingKind", "Forecast",
     "ForecastCheck", "Gauge", "Habits", "Handover", "HandoverState", "Hands", "Heartbeat", "Hook", "HookCursor",
     "HookDelivery", "HookState", "ImportFile", "ImportKey", "ImportKind", "ImportMade", "ImportMapping",
     "ImportRow", "ImportState", "Inspection", "InspectionKind", "JournalEntry", "Keeper", "Layer", "LayerPackage",

@@ -153,6 +153,29 @@ def rates(counts: Mapping[str, Decisions], *, tasks: Iterable[str] = ()) -> dict
     return {task: rate(task, counts.get(task, Decisions()), prior_a=a, prior_b=b) for task in sorted({*counts, *tasks})}
 
 
+def of_answers(counts: Mapping[str, Decisions], *, tasks: Iterable[str] = ()) -> dict[str, Rate]:
+    """The rate of every task among those who answered: for whom comes, and not for whom is merely asked.
+
+    Silence counts for nothing here, since the chance of a visit (`worth`) holds it already.
+    """
+    spoken = {task: replace(found, unanswered=0) for task, found in counts.items()}
+    silent = {task: found.unanswered for task, found in counts.items()}
+    return {
+        task: replace(found, says=_answers_say(found, silent.get(task, 0)))
+        for task, found in rates(spoken, tasks=tasks).items()
+    }
+
+
+def _answers_say(found: Rate, silent: int) -> str:
+    answers = found.decisions.asked
+    said = f"{found.decisions.accepted} of {answers} answers were a yes" if answers else "nobody has answered yet"
+    if silent:
+        said += f", {silent} never answered and are left out"
+    if answers == 0:
+        return f"{said}: the studio's mean stands in"
+    return f"{said}; under {FEW_DECISIONS} answers, so it leans on the studio's mean" if found.leans else said
+
+
 @dataclass(frozen=True, slots=True)
 class Group:
     """Decisions of one task in one group, a site or a reason."""

@@ -9,12 +9,14 @@ from datetime import date
 from decimal import Decimal
 from typing import Any, Final, TypeVar
 
+from django.db.models import Q
+
 from lifecycle.care.directory import Page
 from lifecycle.care.worklist import REASONS, task_title
-from lifecycle.models import Offer, OfferStep, Site, Studio
-from lifecycle.outlook import acceptance, history, steps
+from lifecycle.models import Offer, Site, Studio
+from lifecycle.outlook import acceptance, history
 from lifecycle.outlook.acceptance import Decisions, Rate
-from lifecycle.outlook.history import Decided
+from lifecycle.outlook.history import Group
 
 Key = TypeVar("Key")
 PER_PAGE: Final = 40
@@ -77,7 +79,7 @@ class DecisionRow:
 
 def by_care(studio: Studio) -> View:
     """Take-up per care, and per site and reason within it. The number of queries is fixed."""
-    decided = [one for one in history.decided(studio) if one.outcome != history.OPEN]
+    decided = history.groups(studio)
     sites = {str(pk): name for pk, name in Site.objects.filter(studio=studio).values_list("pk", "name")}
     whole = _counts(decided, lambda one: one.task)
     rates = acceptance.rates(whole)
@@ -107,10 +109,10 @@ def by_care(studio: Studio) -> View:
     )
 
 
-def _counts(decided: Iterable[Decided], key: Callable[[Decided], Key]) -> dict[Key, Decisions]:
+def _counts(decided: Iterable[Group], key: Callable[[Group], Key]) -> dict[Key, Decisions]:
     found: dict[Key, Counter[str]] = defaultdict(Counter)
     for one in decided:
-        found[key(one)][one.outcome] += 1
+        found[key(one)][one.outcome] += one.offers
     return {group: history.counted(outcomes) for group, outcomes in found.items()}
 
 
@@ -123,44 +125,42 @@ def decisions(
     studio: Studio, *, task: str = "", site_id: int | None = None, reason: str | None = None, page: int = 1
 ) -> Page[DecisionRow]:
     """The decisions behind one figure, the latest first; the number of queries does not depend on the rows."""
-    outcomes = {
-        one.offer_id: one
-        for one in history.decided(studio)
-        if one.outcome != history.OPEN
-        and (not task or one.task == task)
-        and (site_id is None or one.site_id == site_id)
-        and (reason is None or one.reason == reason)
-    }
-    total = len(outcomes)
+    offers = Offer.objects.of(studio).filter(history.DECIDED)
+    if task:
+        offers = offers.filter(task=task)
+    if site_id is not None:
+        offers = offers.filter(Q(site=site_id) | Q(site=None, vehicle__site=site_id))
+    if reason is not None:
+        offers = offers.filter(_because(reason))
+    total = offers.count()
     pages = max(1, -(-total // PER_PAGE))
     number = min(max(page, 1), pages)
-    offers = history.with_latest_step(Offer.objects.of(studio).filter(pk__in=_latest_first(studio, outcomes, number)))
     sites = dict(Site.objects.filter(studio=studio).values_list("pk", "name"))
-    rows = offers.select_related("vehicle", "studio").order_by("-latest_at", "-id")
-    return Page(tuple(_row(row, outcomes[row.pk], sites) for row in rows), total, number, pages)
+    rows = history.with_latest_step(offers.annotate(ended=history.OUTCOME))
+    some = rows.select_related("vehicle", "studio", "due").order_by("-latest_at", "-id")
+    shown = some[(number - 1) * PER_PAGE : number * PER_PAGE]
+    return Page(tuple(_row(row, sites) for row in shown), total, number, pages)
 
 
-def _latest_first(studio: Studio, outcomes: Mapping[int, Decided], number: int) -> list[int]:
-    """The offers of one page. The page is cut here, since a database takes only so many keys in one question."""
-    rows = OfferStep.objects.filter(studio=studio).exclude(kind=steps.OUTCOME).order_by("at", "id")
-    latest: dict[int, int] = {}
-    for place, pk in enumerate(rows.values_list("offer_id", flat=True)):
-        if pk in outcomes:
-            latest[pk] = place
-    ordered = sorted(latest, key=lambda pk: latest[pk], reverse=True)
-    return ordered[(number - 1) * PER_PAGE : number * PER_PAGE]
+def _because(reason: str) -> Q:
+    """Advice for a reason; advice from before reasons were kept has that of its window, if that is still there."""
+    unsaid = Q(reason_code="")
+    if not reason:
+        return unsaid & (Q(due=None) | Q(due__reason_code=""))
+    return Q(reason_code=reason) | unsaid & Q(due__reason_code=reason)
 
 
-def _row(offer: Any, one: Decided, sites: Mapping[int, str]) -> DecisionRow:
+def _row(offer: Any, sites: Mapping[int, str]) -> DecisionRow:
+    due_reason = offer.due.reason_code if offer.due else ""
     return DecisionRow(
         offer_id=offer.pk,
         vehicle_id=offer.vehicle_id,
         vehicle=offer.vehicle.description,
         plate=offer.vehicle.plate,
         title=task_title(offer.task),
-        site=sites.get(one.site_id, ""),
-        reason=reason_title(one.reason),
-        outcome=OUTCOMES[one.outcome] + (" in part" if offer.latest_left else ""),
+        site=sites.get(offer.site_id or offer.vehicle.site_id, ""),
+        reason=reason_title(offer.reason_code or due_reason),
+        outcome=OUTCOMES[offer.ended] + (" in part" if offer.latest_left else ""),
         on=offer.studio.day(offer.latest_at),
         why=offer.latest_why or "",
         price_low=offer.price_low,

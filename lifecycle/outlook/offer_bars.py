@@ -24,7 +24,7 @@ def barred(studio: Studio, offers: Sequence[Any], *, today: date) -> Mapping[int
     )
     refused = {(row.vehicle_id, row.task): row for row in Refusal.objects.filter(vehicle__in=vehicles)}
     retested = _retested(vehicles, today)
-    rests = history.resting(studio, today=today)
+    rests = history.resting(studio, today=today, vehicles=vehicles)
     found = {}
     for offer in offers:
         who = people.get(offer.vehicle_id)

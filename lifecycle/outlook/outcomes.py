@@ -39,7 +39,7 @@ def _judge(studio: Studio, at: datetime) -> Counter[str]:
     counts: Counter[str] = Counter()
     rows = Offer.objects.filter(studio=studio, task__in=JUDGED, made_at__gt=at - LOOKED_BACK, made_at__lte=at)
     rows = rows.exclude(steps__kind=OfferStepKind.OUTCOME).select_related("studio").order_by("id")
-    open_ones = [offer for offer in history.with_latest_step(rows) if offer.latest_kind not in (None, steps.WITHDRAWN)]
+    open_ones = [offer for offer in history.with_latest_step(rows) if offer.latest_kind not in ("", steps.WITHDRAWN)]
     readings = _readings(studio, studio.day(at) - LOOKED_BACK - timedelta(days=180), studio.day(at))
     done = _done_days(studio)
     for offer in open_ones:

@@ -6,8 +6,8 @@ The cost is linear in vehicles (`tests/bench/outlook.py`); the page then reads o
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass, replace
 from datetime import date, datetime, timedelta
 
 import structlog
@@ -17,17 +17,33 @@ from django.db.models import Max
 from lifecycle import journal
 from lifecycle.care.resting import months_later
 from lifecycle.care.site_days import days_between
-from lifecycle.models import OutlookRow, OutlookSheet, Studio
-from lifecycle.outlook import acceptance, checking, history, prospects, revenue, sheet, trials
-from lifecycle.outlook.acceptance import Rate
+from lifecycle.models import CustomerOutlook, OutlookRow, OutlookSheet, Studio
+from lifecycle.outlook import (
+    acceptance,
+    checking,
+    coming,
+    history,
+    prospects,
+    return_reads,
+    revenue,
+    sheet,
+    slipping,
+    trials,
+    visit_days,
+)
+from lifecycle.outlook.acceptance import Decisions, Rate
 from lifecycle.outlook.capacity import NO_ROOM, rooms
 from lifecycle.outlook.prospects import Gathered
-from lifecycle.outlook.reads import BOOKED_PRIOR, SAID_YES_PRIOR
+from lifecycle.outlook.return_reads import Return
 from lifecycle.outlook.revenue import BOOKED, MONTHS, SPLITS, WEEKS, Prospect, month_starts, week_starts
 from lifecycle.outlook.sheet import Rooms, Sheet, spans
+from lifecycle.outlook.visit_days import Customers
 
 log = structlog.get_logger("sheenward.outlook")
 
+# Judgement: nine of ten booked visits come, four of five who said yes do; each worth ten people.
+BOOKED_PRIOR = (9.0, 1.0)
+SAID_YES_PRIOR = (8.0, 2.0)
 AGAIN_AFTER = timedelta(hours=20)  # once a night; the cycle wakes it more often
 AT_ONCE = 2000
 
@@ -39,9 +55,8 @@ def prepare(*, at: datetime) -> Mapping[str, int]:
         Counts: studios, rows (behind their figures), failed.
     """
     counts: Counter[str] = Counter(studios=0, rows=0)
-    last = dict(
-        OutlookSheet.objects.order_by().values("studio").annotate(at=Max("made_at")).values_list("studio", "at")
-    )
+    held = OutlookSheet.objects.filter(body__form=sheet.FORM).order_by().values("studio")
+    last = dict(held.annotate(at=Max("made_at")).values_list("studio", "at"))
     for studio in Studio.objects.order_by("pk"):
         before = last.get(studio.pk)
         if before is not None and at - before < AGAIN_AFTER and studio.day(before) == studio.day(at):
@@ -62,10 +77,10 @@ def prepare_studio(*, studio: Studio, actor: str, at: datetime) -> int:
         How many rows are behind its figures.
     """
     today = studio.day(at)
+    laid = _lay(studio, today)
+    made = _sheets(laid)
     with transaction.atomic():
         Studio.objects.select_for_update().get(pk=studio.pk)  # two preparations at once take turns
-        found, rates = _gathered(studio, today)
-        made = _sheets(studio, found, rates, today)
         OutlookSheet.objects.of(studio).delete()
         OutlookSheet.objects.bulk_create(
             OutlookSheet(
@@ -75,32 +90,32 @@ def prepare_studio(*, studio: Studio, actor: str, at: datetime) -> int:
             for site, body in made.items()
         )  # fmt: skip
         OutlookRow.objects.of(studio).delete()
-        OutlookRow.objects.bulk_create(_rows(studio, found.prospects, rates, today), batch_size=AT_ONCE)
+        OutlookRow.objects.bulk_create(_rows(laid), batch_size=AT_ONCE)
+        CustomerOutlook.objects.of(studio).delete()
+        people = slipping.candidates(studio, laid.customers, laid.expected, today=today)
+        CustomerOutlook.objects.bulk_create(people, batch_size=AT_ONCE)
         looks, windows = checking.check_studio(studio), trials.try_studio(studio, today=today)
+        rows = len(laid.found.prospects)
         journal.record(
             studio=studio, actor=actor, at=at, verb="outlook prepared", subject="outlook", subject_id=None,
-            rows=len(found.prospects), as_of=today, looks=looks, windows=windows,
+            rows=rows, as_of=today, looks=looks, windows=windows,
         )  # fmt: skip
-    return len(found.prospects)
+    return rows
 
 
-def _gathered(studio: Studio, today: date) -> tuple[Gathered, Mapping[str, tuple[float, float]]]:
-    """All rows of a studio, and the Beta parameters of their take-up."""
-    found = prospects.gather(studio, today=today)
-    return found, rates_of(found, acceptance.rates(history.decisions(studio), tasks=tasks_of(found.prospects)))
-
-
-def tasks_of(rows: Sequence[Prospect]) -> set[str]:
-    """The tasks whose take-up some rows need."""
-    return {row.rate for row in rows} - {BOOKED, prospects.SAID_YES}
-
-
-def rates_of(found: Gathered, rates: Mapping[str, Rate]) -> dict[str, tuple[float, float]]:
-    """Beta parameters of the take-up by `Prospect.rate`."""
-    yes_no = {task: (rate.a, rate.b) for task, rate in rates.items()}
-    yes_no[BOOKED] = (BOOKED_PRIOR[0] + found.came, BOOKED_PRIOR[1] + found.missed)
-    yes_no[prospects.SAID_YES] = SAID_YES_PRIOR
-    return yes_no
+def rates_of(studio: Studio, found: Gathered) -> dict[str, Rate]:
+    """By `Prospect.rate`: how many of those who come say yes; of what is booked or was said yes to, how many come."""
+    tasks = {row.rate for row in found.prospects} - {BOOKED, prospects.SAID_YES}
+    kept = acceptance.rate(
+        BOOKED, Decisions(found.came, found.missed), prior_a=BOOKED_PRIOR[0], prior_b=BOOKED_PRIOR[1]
+    )  # fmt: skip
+    said_yes = acceptance.rate(
+        prospects.SAID_YES, Decisions(), prior_a=SAID_YES_PRIOR[0], prior_b=SAID_YES_PRIOR[1]
+    )  # fmt: skip
+    return acceptance.of_answers(history.decisions(studio), tasks=tasks) | {
+        BOOKED: replace(kept, says=f"{found.came} of {found.came + found.missed} booked visits came so far"),
+        prospects.SAID_YES: replace(said_yes, says="of those who said yes, what the house assumes (judgement)"),
+    }
 
 
 @dataclass(frozen=True, slots=True)
@@ -111,6 +126,10 @@ class _Laid:
     found: Gathered
     today: date
     runs: int
+    rates: Mapping[str, Rate]
+    customers: Customers
+    expected: Mapping[int, Return]
+    comes: str
 
     @property
     def months(self) -> tuple[date, ...]:
@@ -121,16 +140,24 @@ class _Laid:
         return months_later(self.months[0], MONTHS)
 
 
-def _sheets(
-    studio: Studio, found: Gathered, rates: Mapping[str, tuple[float, float]], today: date
-) -> dict[int | None, Sheet]:
-    """The page of every site, and under None of all sites."""
-    runs = revenue.runs_for(len(found.prospects))
-    drawn = revenue.simulate_sites(
-        found.prospects, rates=rates, today=today, seed=revenue.seed_of(studio_id=studio.pk, today=today), runs=runs,
-        sites=tuple(found.sites),
+def _lay(studio: Studio, today: date) -> _Laid:
+    """Read everything once."""
+    customers = visit_days.gather(studio, today=today)
+    expected = return_reads.returns(studio, today=today, found=customers)
+    found = prospects.gather(studio, today=today, expected=expected)
+    return _Laid(
+        studio, found, today, revenue.runs_for(len(found.prospects)), rates_of(studio, found), customers, expected,
+        return_reads.basis(coming.fitted(list(customers.seen.values()), today=today)),
     )  # fmt: skip
-    laid = _Laid(studio, found, today, runs)
+
+
+def _sheets(laid: _Laid) -> dict[int | None, Sheet]:
+    """The page of every site, and under None of all sites."""
+    found = laid.found
+    drawn = revenue.simulate_sites(
+        found.prospects, rates={name: (rate.a, rate.b) for name, rate in laid.rates.items()}, today=laid.today,
+        seed=revenue.seed_of(studio_id=laid.studio.pk, today=laid.today), runs=laid.runs, sites=tuple(found.sites),
+    )  # fmt: skip
     held = {site: _rooms(laid, site) for site in found.sites}
     by_site: dict[int | None, list[Prospect]] = {site: [] for site in found.sites}
     for row in found.prospects:
@@ -168,7 +195,8 @@ def _sheet(laid: _Laid, site: int | None, rows: list[Prospect], drawn: revenue.R
         form=sheet.FORM, currency=laid.studio.currency, months=months, year=year,
         weeks=sheet.week_sheets(drawn.weeks, has), fed_by=_fed_by(laid, year),
         left_out=tuple(f"{count} {why}" for why, count in sorted(laid.found.left_out.items())),
-        usual_hours=tuple(usual), runs=laid.runs,
+        usual_hours=tuple(usual), runs=laid.runs, comes=laid.comes,
+        taken={name: sheet.Taken(rate.mean, rate.p10, rate.p90, rate.says) for name, rate in laid.rates.items()},
     )  # fmt: skip
 
 
@@ -181,23 +209,23 @@ def _fed_by(laid: _Laid, year: sheet.MonthSheet) -> tuple[str, ...]:
         f"Likely: {year.likely.reach} care windows that are open or open within about three months, "
         "or that somebody said yes to.",
         f"Possible: {year.possible.reach} later windows, and renewals that follow from the forecasts.",
-        f"Dates, take-up and prices are drawn {laid.runs} times; the range holds eight of ten draws. "
+        "A window is worth the chance that its keeper comes, times the share of those who come that says yes, times "
+        f"its price. {laid.comes}",
+        f"Who comes, who says yes, dates and prices are drawn {laid.runs} times; the range holds eight of ten draws. "
         "The seed stays the same for a month.",
         "A window with a planned day is drawn around that day. Hours are those of each task alone: where one visit "
         "serves several, it takes less.",
     )
 
 
-def _rows(
-    studio: Studio, found: Sequence[Prospect], rates: Mapping[str, tuple[float, float]], today: date
-) -> Iterator[OutlookRow]:
+def _rows(laid: _Laid) -> Iterator[OutlookRow]:
     """The rows behind the figures, as they are kept; days before today are today, as the draws take them."""
-    mean = {name: a / (a + b) for name, (a, b) in rates.items()}
-    for row in found:
+    today = laid.today
+    for row in laid.found.prospects:
         yield OutlookRow(
-            studio=studio, site_id=row.site, vehicle_id=row.vehicle, split=row.split,
+            studio=laid.studio, site_id=row.site, vehicle_id=row.vehicle, split=row.split,
             task=row.task, source=row.source, made_on=today,
             earliest=max(row.earliest, today), ideal=max(row.ideal, today), latest=max(row.latest, today),
-            take_up=mean[row.rate], price_low=row.price_low, price_high=row.price_high, labour_h=row.labour_h,
-            why=row.why[:300],
+            visit=row.visit, visits=row.visits, rate=row.rate, take_up=laid.rates[row.rate].mean,
+            price_low=row.price_low, price_high=row.price_high, labour_h=row.labour_h, why=row.why[:300],
         )  # fmt: skip

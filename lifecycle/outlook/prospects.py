@@ -4,6 +4,8 @@
 - likely: windows that are open or open within three months, and not refused; what somebody said yes to.
 - possible: later windows, windows of people with an open complaint (nobody writes to them), and renewals beyond the
   windows, which follow from the forecasts: a layer renewed now is due again after its own life at this vehicle.
+
+Whatever is not booked and had no yes carries the chance that its keeper comes at all (`return_reads`).
 """
 
 from __future__ import annotations
@@ -41,11 +43,13 @@ from lifecycle.models import (
 )
 from lifecycle.outlook import history, steps
 from lifecycle.outlook.capacity import held_h, open_hours
+from lifecycle.outlook.return_reads import Return, returns
 from lifecycle.outlook.revenue import BOOKED, LIKELY, MONTHS, POSSIBLE, Prospect
 
 LIKELY_DAYS = 92  # about three months (judgement)
 SAID_YES = "said yes"
 MOST_REPEATS = 12
+MOVED = "of keepers who moved away: not lost, but nothing is expected"
 RENEWED_BY = renewal.RENEWED_BY
 # Tasks by the calendar, and the row of the care intervals that says how often.
 BY_CALENDAR = {
@@ -84,13 +88,22 @@ class _Facts:
     in_the_book: frozenset[tuple[int, str]]
     planned: Mapping[int, date]
     open_h: Mapping[int, float]
+    expected: Mapping[int, Return]
+
+    def keeper(self, vehicle_id: int) -> Return:
+        """What is expected of who keeps a vehicle."""
+        return self.expected[self.keepers[vehicle_id]]
 
 
 Days = tuple[date, date, date]
 
 
-def gather(studio: Studio, *, today: date, resting: Mapping[tuple[int, str], Rest] | None = None) -> Gathered:
-    """Read everything that may be paid for in this month and the eleven after it; the number of queries is fixed."""
+def gather(studio: Studio, *, today: date, expected: Mapping[int, Return] | None = None) -> Gathered:
+    """Read everything that may be paid for in this month and the eleven after it; the number of queries is fixed.
+
+    Args:
+        expected: who comes back, by customer, where the caller has it already.
+    """
     end = months_later(today.replace(day=1), MONTHS)
     coming = Visit.objects.filter(studio=studio, state=VisitState.BOOKED, on__gte=today).order_by("id")
     visits = tuple(coming.select_related("vehicle"))
@@ -104,20 +117,21 @@ def gather(studio: Studio, *, today: date, resting: Mapping[tuple[int, str], Res
         in_the_book=frozenset((visit.vehicle_id, task) for visit in visits for task in visit.tasks),
         prices={(price.task, price.size): price for price in Price.objects.filter(studio=studio)},
         keepers=dict(
-            Keeper.objects.filter(studio=studio, end=None, vehicle__retired_on=None).values_list(
-                "vehicle_id", "customer_id"
-            )
+            Keeper.objects.filter(
+                studio=studio, end=None, start__lte=today, vehicle__retired_on=None
+            ).values_list("vehicle_id", "customer_id")
         ),
         complained=frozenset(
             Complaint.objects.filter(studio=studio, closed_at=None).values_list("customer_id", flat=True)
         ),
         refused=frozenset(Refusal.objects.filter(studio=studio).values_list("vehicle_id", "task")),
-        resting=history.resting(studio, today=today) if resting is None else resting,
+        resting=history.resting(studio, today=today),
         planned=_planned(studio),
         open_h={
             pk: open_hours(days_between(entered.rules, today, today + timedelta(days=27)))
             for pk, entered in calendars.items()
         },
+        expected=returns(studio, today=today) if expected is None else expected,
     )
     left_out: Counter[str] = Counter()
     lives = _lives(facts)
@@ -192,6 +206,9 @@ def _due(facts: _Facts, lives: Mapping[tuple[int, str], _Life], left_out: Counte
         )  # fmt: skip
         offer = answered.get(due.pk)
         latest = offer.latest_kind if offer is not None else None
+        if facts.keeper(due.vehicle_id).gone and latest != steps.ACCEPTED:
+            left_out[MOVED] += 1
+            continue
         if due.state == DueState.OPEN and (due.vehicle_id, due.task) not in facts.in_the_book:
             if latest == steps.DECLINED:
                 left_out["declined"] += 1
@@ -205,25 +222,26 @@ def _due(facts: _Facts, lives: Mapping[tuple[int, str], _Life], left_out: Counte
 def _opened(facts: _Facts, due: Any, offer: Any, first: Prospect) -> Iterator[Prospect]:
     """An open window: likely if it is near, surer if somebody said yes, later if somebody put it off."""
     latest = offer.latest_kind if offer is not None else None
-    split, rate = POSSIBLE, first.rate
+    split, known = POSSIBLE, first
     if due.earliest <= facts.today + timedelta(days=LIKELY_DAYS) and due.ideal < facts.end:
         split = LIKELY
     said = ""
     if facts.keepers[due.vehicle_id] in facts.complained:
         split, said = POSSIBLE, "; an open complaint"
     if latest == steps.ACCEPTED:
-        split, rate, said = LIKELY, SAID_YES, "; somebody said yes"
+        split, said = LIKELY, "; somebody said yes"
+        known = replace(first, rate=SAID_YES, visit=1.0, customer=0)  # the rate holds whether they come
     day = facts.planned.get(due.pk)
     if day is not None:  # people are invited towards the day that the calendar has room on
         day = min(max(day, first.earliest), first.latest)
-        first, said = replace(first, ideal=day), f"{said}; planned for {day_words(day)}"
+        known, said = replace(known, ideal=day), f"{said}; planned for {day_words(day)}"
     if latest == steps.DEFERRED and offer.latest_until is not None and offer.latest_until > first.earliest:
         until = offer.latest_until
-        first = replace(first, earliest=until, ideal=max(first.ideal, until), latest=max(first.latest, until))
+        known = replace(known, earliest=until, ideal=max(known.ideal, until), latest=max(known.latest, until))
         if until > facts.today + timedelta(days=LIKELY_DAYS):
             split = POSSIBLE
         said += f"; put off until {day_words(until)}"
-    yield replace(first, split=split, rate=rate, why=first.why + said)
+    yield replace(known, split=split, why=first.why + said)
 
 
 @dataclass(frozen=True, slots=True)
@@ -277,6 +295,8 @@ def _forecast(facts: _Facts, lives: Mapping[tuple[int, str], _Life], left_out: C
             left_out["not offered by the care rules"] += 1
         elif (vehicle_id, task) in facts.resting:
             left_out["refused twice, at rest"] += 1
+        elif facts.keeper(vehicle_id).gone:
+            left_out[MOVED] += 1
         elif life.end[1] >= facts.today:
             price = _priced(facts, task, life.vehicle.size, left_out)
             if price is None:
@@ -295,10 +315,11 @@ def _prospect(
 ) -> Prospect:
     labour_h = load_tasks()[task].labour_h(car.size)
     cure_h, bay_h = _cure_and_bay(facts, car.site_id, labour_h, (task,))
+    keeper = facts.keeper(car.pk)
     return Prospect(
         key=key, split=POSSIBLE, rate=task, earliest=days[0], ideal=days[1], latest=days[2], price_low=price[0],
         price_high=price[1], labour_h=labour_h, site=car.site_id, vehicle=car.pk, source=source, task=task, why=why,
-        cure_h=cure_h, bay_h=bay_h,
+        cure_h=cure_h, bay_h=bay_h, visit=keeper.comes_12m, visits=keeper.visits, customer=keeper.customer_id,
     )  # fmt: skip
 
 

@@ -1,51 +1,19 @@
-"""What the owner's outlook page shows. The number of queries is the same for one vehicle and for thousands."""
+"""Lines of the pages about offers: an offer with its latest word, a rate, what rests. Reads only."""
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
 from typing import Any
 
-from lifecycle.care import calendar_reads
 from lifecycle.care.resting import Rest
 from lifecycle.care.tasks_table import load_tasks
 from lifecycle.models import Keeper, Offer, Studio, Vehicle
-from lifecycle.outlook import acceptance, history, prospects, revenue, steps
+from lifecycle.outlook import acceptance, history, steps
 from lifecycle.outlook.acceptance import Rate
-from lifecycle.outlook.prospects import Gathered
-from lifecycle.outlook.revenue import BOOKED, LIKELY, POSSIBLE, MonthMoney
-from lifecycle.wear.types import Band, Mark
 
-# Judgement: nine of ten booked visits come, four of five who said yes do; each worth ten people.
-BOOKED_PRIOR = (9.0, 1.0)
-SAID_YES_PRIOR = (8.0, 2.0)
-# Common practice, no source: a bay is planned to 80 % of eight hours on 21 days a month. It holds for sites whose
-# opening hours nobody has entered; the others have their own calendar.
-BAY_HOURS_A_MONTH = 8.0 * 21.0 * 0.80
 MOST_OFFERS = 100
-
-
-@dataclass(frozen=True, slots=True)
-class MonthRow:
-    """One month. Money in the studio's currency, 10-50-90 %; counts are windows and renewals before any yes."""
-
-    first: date
-    label: str
-    booked: Band
-    likely: Band
-    possible: Band
-    total: Band
-    booked_count: int
-    likely_count: int
-    possible_count: int
-    hours: Band
-    capacity_h: float
-
-    @property
-    def dues(self) -> int:
-        """How many booked visits, windows and renewals have their ideal day in this month."""
-        return self.booked_count + self.likely_count + self.possible_count
 
 
 @dataclass(frozen=True, slots=True)
@@ -98,65 +66,6 @@ class RestRow:
     why: str
 
 
-@dataclass(frozen=True, slots=True)
-class OutlookView:
-    """The whole page. `left_out` and `fed_by` say in words what the numbers hold and what they do not."""
-
-    today: date
-    currency: str
-    months: tuple[MonthRow, ...]
-    year: MonthRow
-    offers: tuple[OfferRow, ...]
-    offers_total: int
-    acceptance: tuple[AcceptanceRow, ...]
-    acceptance_all: AcceptanceRow
-    resting: tuple[RestRow, ...]
-    left_out: tuple[str, ...]
-    fed_by: tuple[str, ...]
-    marks: tuple[Mark, ...] = (Mark.COMPUTED, Mark.JUDGEMENT)
-
-
-def outlook(studio: Studio, *, today: date, offers_from: int = 0) -> OutlookView:
-    """Everything on the outlook page of one studio.
-
-    Args:
-        today: the day at the studio.
-        offers_from: the first offer to list, counted from 0; at most `MOST_OFFERS` are listed.
-    """
-    resting = history.resting(studio, today=today)
-    found = prospects.gather(studio, today=today, resting=resting)
-    counts = history.decisions(studio)
-    tasks = {row.rate for row in found.prospects} - {BOOKED, prospects.SAID_YES}
-    rates = acceptance.rates(counts, tasks=tasks)
-    yes_no = {task: (rate.a, rate.b) for task, rate in rates.items()}
-    yes_no[BOOKED] = (BOOKED_PRIOR[0] + found.came, BOOKED_PRIOR[1] + found.missed)
-    yes_no[prospects.SAID_YES] = SAID_YES_PRIOR
-    runs = revenue.runs_for(len(found.prospects))
-    seed = revenue.seed_of(studio_id=studio.pk, today=today)
-    money = revenue.simulate(found.prospects, rates=yes_no, today=today, seed=seed, runs=runs)
-    firsts = tuple(month.first for month in money.months)
-    capacity = calendar_reads.month_hours(studio, firsts, usual_h=BAY_HOURS_A_MONTH)
-    names = dict(Keeper.objects.filter(studio=studio, end=None).values_list("vehicle_id", "customer__name"))
-    rows, total = offer_rows(studio, names, resting, offers_from)
-    year = _year(money, today, sum(capacity))
-    everything = acceptance.rate(
-        "", sum_of(counts), prior_a=acceptance.STUDIO_PRIOR[0], prior_b=acceptance.STUDIO_PRIOR[1]
-    )
-    return OutlookView(
-        today=today,
-        currency=studio.currency,
-        months=tuple(_month(month, held) for month, held in zip(money.months, capacity, strict=True)),
-        year=year,
-        offers=rows,
-        offers_total=total,
-        acceptance=tuple(acceptance_row(rate, title(rate.task)) for rate in rates.values()),
-        acceptance_all=acceptance_row(everything, "all tasks"),
-        resting=rest_rows(studio, resting),
-        left_out=tuple(f"{count} {why}" for why, count in sorted(found.left_out.items())),
-        fed_by=_fed_by(found, rates, year, runs),
-    )
-
-
 def title(task: str) -> str:
     """The task in words."""
     known = load_tasks().get(task)
@@ -172,53 +81,22 @@ def sum_of(counts: Mapping[str, acceptance.Decisions]) -> acceptance.Decisions:
     )
 
 
-def _month(month: MonthMoney, capacity_h: float) -> MonthRow:
-    return MonthRow(
-        first=month.first,
-        label=f"{month.first:%B %Y}",
-        booked=month.money[BOOKED],
-        likely=month.money[LIKELY],
-        possible=month.money[POSSIBLE],
-        total=month.total,
-        booked_count=month.prospects[BOOKED],
-        likely_count=month.prospects[LIKELY],
-        possible_count=month.prospects[POSSIBLE],
-        hours=month.hours,
-        capacity_h=capacity_h,
-    )
-
-
-def _year(money: revenue.Revenue, today: date, capacity_h: float) -> MonthRow:
-    def count(split: str) -> int:
-        return sum(month.prospects[split] for month in money.months)
-
-    return MonthRow(
-        first=today.replace(day=1),
-        label="twelve months",
-        booked=money.year[BOOKED],
-        likely=money.year[LIKELY],
-        possible=money.year[POSSIBLE],
-        total=money.year_total,
-        booked_count=count(BOOKED),
-        likely_count=count(LIKELY),
-        possible_count=count(POSSIBLE),
-        hours=money.year_hours,
-        capacity_h=capacity_h,
-    )
+def offers_of(studio: Studio, start: int) -> tuple[list[Any], int]:
+    """At most `MOST_OFFERS` offers, the latest word first, and how many there are."""
+    offers, start = Offer.objects.filter(studio=studio), max(start, 0)
+    newest_first = history.with_latest_step(offers.select_related("vehicle")).order_by("-latest_at", "-id")
+    return list(newest_first[start : start + MOST_OFFERS]), offers.count()
 
 
 def offer_rows(
-    studio: Studio, keepers: Mapping[int, str], resting: Mapping[tuple[int, str], Rest], start: int
-) -> tuple[tuple[OfferRow, ...], int]:
-    """At most `MOST_OFFERS` offers, the latest word first, and how many there are."""
-    offers = Offer.objects.filter(studio=studio)
-    newest_first = history.with_latest_step(offers.select_related("vehicle")).order_by("-latest_at", "-id")
-    rows = []
-    start = max(start, 0)
-    for offer in newest_first[start : start + MOST_OFFERS]:
-        rest = resting.get((offer.vehicle_id, offer.task))
-        rows.append(_offer(offer, keepers.get(offer.vehicle_id, ""), rest))
-    return tuple(rows), offers.count()
+    studio: Studio, offers: Sequence[Any], resting: Mapping[tuple[int, str], Rest]
+) -> tuple[OfferRow, ...]:
+    """Offers as lines, with their keepers of today."""
+    kept = Keeper.objects.filter(studio=studio, end=None, vehicle__in=[offer.vehicle_id for offer in offers])
+    names = dict(kept.values_list("vehicle_id", "customer__name"))
+    return tuple(
+        _offer(offer, names.get(offer.vehicle_id, ""), resting.get((offer.vehicle_id, offer.task))) for offer in offers
+    )
 
 
 def _offer(offer: Any, keeper: str, rest: Rest | None) -> OfferRow:
@@ -259,28 +137,14 @@ def acceptance_row(rate: Rate, words: str) -> AcceptanceRow:
 
 
 def rest_rows(studio: Studio, resting: Mapping[tuple[int, str], Rest]) -> tuple[RestRow, ...]:
-    """What is not offered for now."""
-    vehicles = {
-        vehicle.pk: str(vehicle)
-        for vehicle in Vehicle.objects.filter(studio=studio, pk__in={vehicle_id for vehicle_id, _task in resting})
-    }
+    """What is not offered for now: at most `MOST_OFFERS` rows, those that rest longest first."""
+    longest = sorted(resting.items(), key=lambda row: (-row[1].until.toordinal(), row[0]))[:MOST_OFFERS]
+    some = Vehicle.objects.filter(studio=studio, pk__in={vehicle_id for (vehicle_id, _task), _rest in longest})
+    vehicles = {vehicle.pk: str(vehicle) for vehicle in some}
     return tuple(
         RestRow(
             vehicle_id=vehicle_id, vehicle=vehicles.get(vehicle_id, ""), task=task, title=title(task),
             until=rest.until, why=rest.why,
         )
-        for (vehicle_id, task), rest in sorted(resting.items())
+        for (vehicle_id, task), rest in longest
     )  # fmt: skip
-
-
-def _fed_by(found: Gathered, rates: Mapping[str, Rate], year: MonthRow, runs: int) -> tuple[str, ...]:
-    """Sentences on what the money came from."""
-    asked = sum(rate.decisions.asked for rate in rates.values())
-    return (
-        f"Booked: {year.booked_count} visits in the book. So far {found.came} came and {found.missed} did not.",
-        f"Likely: {year.likely_count} care windows that are open or open within about three months, "
-        "or that somebody said yes to.",
-        f"Possible: {year.possible_count} later windows and renewals that follow from the forecasts.",
-        f"Take-up: {asked} answers so far. Dates, take-up and prices are drawn {runs} times; "
-        "the range holds eight of ten draws. The draws stay the same for a month.",
-    )

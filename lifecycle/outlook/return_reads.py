@@ -1,6 +1,6 @@
 """Who comes back, by customer: still one or not, visits and money to expect, and why. Reads only.
 
-The chance of a visit says nothing of the vehicle's need; the care windows do. `worth` joins the two.
+The chance of a visit says nothing of the vehicle's need; the care windows do. `outlook.worth` joins the two.
 """
 
 from __future__ import annotations
@@ -14,7 +14,6 @@ import numpy as np
 
 from lifecycle.models import Price, Studio
 from lifecycle.outlook import coming, spend
-from lifecycle.outlook.acceptance import Rate
 from lifecycle.outlook.coming import Chance, Fitted, Seen
 from lifecycle.outlook.visit_days import Customers, gather
 from lifecycle.wear.types import FloatArray
@@ -151,14 +150,3 @@ def _usual_price(studio: Studio) -> float | None:
     listed = Price.objects.filter(studio=studio).order_by("id").values_list("low", "high")
     middles = [float(low + high) / 2.0 for low, high in listed]
     return float(median(middles)) if middles else None
-
-
-def window_worth(customer: Return, rate: Rate, *, price_low: float, price_high: float) -> float:
-    """What a due window is worth: chance of a visit in twelve months x acceptance x the middle of the price.
-
-    Who never answered is left out of the acceptance here: that they may not come is in the chance of a visit already.
-    """
-    answered = rate.decisions.accepted + rate.decisions.declined
-    prior_a, prior_b = rate.a - rate.decisions.accepted, rate.b - rate.decisions.not_taken
-    taken = (prior_a + rate.decisions.accepted) / (prior_a + prior_b + answered)
-    return customer.comes_12m * taken * (price_low + price_high) / 2.0

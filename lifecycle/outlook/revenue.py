@@ -1,10 +1,11 @@
 """Revenue of the next twelve months as a 10-50-90 % range from a seeded simulation. No Django in here.
 
-Uncertain are: when somebody comes (triangular between the ends of the window, its peak at the ideal day), whether they
-take the care up (a rate drawn from the task's Beta once per run, so that all vehicles of a task share the doubt about
-it), and the price (even over the price range). What is booked has its day; only whether the person comes is open. The
-months of one run hang together, so the range of the year is narrower than the sum of the months' ranges. All sites of a
-studio are drawn in one go: the whole is the sum of its sites, run by run.
+Uncertain are: whether the customer comes at all (drawn once per customer and run, so that all their windows hang
+together), whether they then take the care up (a rate drawn from the task's Beta once per run, so that all vehicles of a
+task share the doubt about it), when (triangular between the ends of the window, its peak at the ideal day), and the
+price (even over the price range). The chances are those of `worth`. What is booked has its day; only whether the person
+comes is open. The months of one run hang together, so the range of the year is narrower than the sum of the months'
+ranges. All sites of a studio are drawn in one go: the whole is the sum of its sites, run by run.
 """
 
 from __future__ import annotations
@@ -41,7 +42,9 @@ class Prospect:
 
     Attributes:
         key: unique; fixes the order, so that the same rows give the same numbers.
-        split: booked, likely or possible.  rate: key of its take-up rate (a task, or "booked").
+        split: booked, likely or possible.  rate: key of the rate at which who comes takes it up (a task, or "booked").
+        visit: chance that the customer comes; 1 where `rate` holds that, too.  visits: how often they came back so far.
+        customer: whose rows come or stay away together; 0 stands alone.
         price_low, price_high: in the studio's currency.  labour_h: hours of work.
         bay_h: open hours that it takes a bay; None: as long as the work.  cure_h: hours of cure in a bay.
         site, vehicle: their keys, 0 where it does not matter.  source: what it follows from ("visit:3", "due:7",
@@ -64,6 +67,9 @@ class Prospect:
     source: str = ""
     task: str = ""
     why: str = ""
+    visit: float = 1.0
+    visits: int = 0
+    customer: int = 0
 
 
 @dataclass(frozen=True, slots=True)
@@ -166,10 +172,11 @@ def simulate_sites(
     starts = (*month_starts(today), months_later(today.replace(day=1), MONTHS))
     keys = sorted({*sites, *(row.site for row in rows)})
     sums = Sums(sites=keys, runs=runs, edges=starts, monday=week_starts(today)[0])
+    comes = _Comes(rows, seed=seed, runs=runs)
     for start in range(0, len(rows), CHUNK):
         some = rows[start : start + CHUNK]
         days = _draw_days(some, today, random, runs)
-        taken = random.random(days.shape) < np.column_stack([chances[row.rate] for row in some])
+        taken = comes.of(some) & (random.random(days.shape) < np.column_stack([chances[row.rate] for row in some]))
         low, high = (np.array([getattr(row, name) for row in some]) for name in ("price_low", "price_high"))
         sums.add(some, days, taken, low + (high - low) * random.random(days.shape))
     found: dict[int | None, Revenue] = {
@@ -178,6 +185,25 @@ def simulate_sites(
     }
     found[None] = found[keys[0]] if len(keys) == 1 else _summary(sums.of(None), _counts(rows, today), today)
     return found
+
+
+class _Comes:
+    """Which customers come in which runs: one draw per customer and run, whatever the number of their rows."""
+
+    def __init__(self, rows: Sequence[Prospect], *, seed: Sequence[int], runs: int) -> None:
+        self.runs = runs
+        self.random = np.random.default_rng([*seed, 1])
+        self.index = {who: number for number, who in enumerate(sorted({row.customer for row in rows if row.customer}))}
+        self.shared = self.random.random((len(self.index), runs), dtype=np.float32)
+
+    def of(self, rows: Sequence[Prospect]) -> Bools:
+        """Whether the customer of each row comes, of shape (runs, rows)."""
+        drawn = np.empty((len(rows), self.runs), dtype=np.float32)
+        alone = np.array([row.customer == 0 for row in rows])
+        if alone.any():
+            drawn[alone] = self.random.random((int(alone.sum()), self.runs), dtype=np.float32)
+        drawn[~alone] = self.shared[[self.index[row.customer] for row in rows if row.customer]]
+        return np.asarray(drawn < np.array([row.visit for row in rows], dtype=np.float32)[:, None]).T
 
 
 def _summary(drawn: Drawn, counts: pd.DataFrame, today: date) -> Revenue:
@@ -212,6 +238,8 @@ def _check(row: Prospect) -> None:
         raise ValueError(f"{row.key}: window {row.earliest}, {row.ideal}, {row.latest}; give the days in this order.")
     if not 0 <= row.price_low <= row.price_high:
         raise ValueError(f"{row.key}: price {row.price_low} to {row.price_high}; give 0 or more, the low end first.")
+    if not 0 <= row.visit <= 1:
+        raise ValueError(f"{row.key}: chance of a visit {row.visit}; give 0 to 1.")
     if row.split not in SPLITS:
         raise ValueError(f"{row.key}: split {row.split!r}; use one of {', '.join(SPLITS)}.")
 

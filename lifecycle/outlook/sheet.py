@@ -16,7 +16,7 @@ from lifecycle.outlook.shares import chance_between
 from lifecycle.wear.types import Band
 
 # A page of another form is prepared anew.
-FORM = 1
+FORM = 2
 
 
 @dataclass(frozen=True, slots=True)
@@ -69,8 +69,20 @@ class WeekSheet:
 
 
 @dataclass(frozen=True, slots=True)
+class Taken:
+    """How many of those who come say yes, of one task; or how many of what is booked, or was said yes to, comes. Mean
+    and 10 to 90 %; `says` holds the counts."""
+
+    mean: float
+    low: float
+    high: float
+    says: str
+
+
+@dataclass(frozen=True, slots=True)
 class Sheet:
-    """The whole page of one site, or of all. `fed_by` and `left_out` say in words what the numbers hold and not."""
+    """The whole page of one site, or of all. `fed_by` and `left_out` say in words what the numbers hold and not,
+    `comes` what the chances of a visit rest on. `taken`: by the rows' rate."""
 
     form: int
     currency: str
@@ -81,6 +93,8 @@ class Sheet:
     left_out: tuple[str, ...]
     usual_hours: tuple[str, ...]
     runs: int
+    taken: Mapping[str, Taken]
+    comes: str
 
 
 @cache

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 from typing import Any, Final
@@ -14,7 +15,8 @@ from lifecycle.care.worklist import task_title
 from lifecycle.models import Keeper, OutlookRow, OutlookSheet, Site, Studio
 from lifecycle.outlook.revenue import SPLITS
 from lifecycle.outlook.shares import chance_between
-from lifecycle.outlook.sheet import FORM, MonthSheet, Sheet, WeekSheet, codec
+from lifecycle.outlook.sheet import FORM, MonthSheet, Sheet, Taken, WeekSheet, codec
+from lifecycle.outlook.worth import WindowWorth
 
 PER_PAGE: Final = 50
 TOGETHER: Final = "together"
@@ -73,8 +75,15 @@ def page(studio: Studio, *, site_id: int | None = None) -> OutlookPage:
 
 @dataclass(frozen=True, slots=True)
 class RowLine:
-    """One visit, window or renewal behind a figure. `chance`: that it is taken up and falls into the span; `worth`:
-    that chance times the middle of its price; `hours` likewise."""
+    """One visit, window or renewal behind a figure.
+
+    Attributes:
+        value: what it is worth at any time, with its factors.
+        visits: how often the customer came back; None where the rate holds whether they come.
+        says: the counts behind the rate.
+        in_span, chance: that it falls into the span, and is taken up, too; `worth`: that chance times the middle of its
+            price; `hours` likewise.
+    """
 
     vehicle_id: int
     vehicle: str
@@ -85,11 +94,11 @@ class RowLine:
     earliest: date
     ideal: date
     latest: date
-    take_up: float
+    value: WindowWorth
+    visits: int | None
+    says: str
     in_span: float
     chance: float
-    price_low: float
-    price_high: float
     worth: float
     hours: float
     why: str
@@ -97,7 +106,8 @@ class RowLine:
 
 @dataclass(frozen=True, slots=True)
 class RowsPage:
-    """The rows of one figure, a page of them. `month` or `week` is the figure itself, with its range."""
+    """The rows of one figure, a page of them. `month` or `week` is the figure itself, with its range. `comes` and
+    `rates`, by care, say what the chances of these rows rest on."""
 
     site: SiteLink | None
     split: str
@@ -105,6 +115,8 @@ class RowsPage:
     end: date | None
     currency: str
     as_of: date
+    comes: str
+    rates: tuple[tuple[str, Taken], ...]
     month: MonthSheet
     week: WeekSheet | None
     rows: tuple[RowLine, ...]
@@ -146,11 +158,16 @@ def rows(
     total = found.count()
     pages = max(1, -(-total // per_page))
     number = min(max(number, 1), pages)
-    some = found[(number - 1) * per_page : number * per_page]
+    some = list(found[(number - 1) * per_page : number * per_page])
     return RowsPage(
         site=held.site, split=split, first=first if month or week else None, end=end if month or week else None,
-        currency=held.sheet.currency, as_of=held.as_of, month=of_month or held.sheet.year, week=of_week,
-        rows=tuple(_line(row, first, end) for row in some), total=total, number=number, pages=pages,
+        currency=held.sheet.currency, as_of=held.as_of, comes=held.sheet.comes, month=of_month or held.sheet.year,
+        rates=tuple(
+            (task_title(name) if name in {row.task for row in some} else name, held.sheet.taken[name])
+            for name in sorted({row.rate for row in some})
+        ),
+        week=of_week, rows=tuple(_line(row, held.sheet.taken, first, end) for row in some), total=total, number=number,
+        pages=pages,
     )  # fmt: skip
 
 
@@ -174,17 +191,18 @@ def _found(studio: Studio, site_id: int | None, split: str, first: date, end: da
     return ordered
 
 
-def _line(row: Any, first: date, end: date) -> RowLine:
+def _line(row: Any, rates: Mapping[str, Taken], first: date, end: date) -> RowLine:
     keeper = next(iter(row.vehicle.keepers_now), None)
     share = chance_between(
         earliest=row.earliest, ideal=row.ideal, latest=row.latest, today=row.made_on, first=first, end=end
     )  # fmt: skip
-    chance = row.take_up * share
+    rate = rates[row.rate]
+    value = WindowWorth(row.visit, row.take_up, rate.low, rate.high, row.price_low, row.price_high)
     return RowLine(
         vehicle_id=row.vehicle_id, vehicle=row.vehicle.description, plate=row.vehicle.plate,
         keeper=keeper.customer.name if keeper else "no keeper on record",
         what=task_title(row.task) if row.task else "booked visit", split=row.split, earliest=row.earliest,
-        ideal=row.ideal, latest=row.latest, take_up=row.take_up, in_span=share, chance=chance,
-        price_low=row.price_low, price_high=row.price_high, worth=chance * (row.price_low + row.price_high) / 2,
-        hours=chance * row.labour_h, why=row.why,
+        ideal=row.ideal, latest=row.latest, value=value, visits=row.visits if row.rate == row.task else None,
+        says=rate.says, in_span=share, chance=value.chance * share, worth=value.worth * share,
+        hours=value.chance * share * row.labour_h, why=row.why,
     )  # fmt: skip

@@ -24,12 +24,15 @@ def intervals(first: date, days: Sequence[date]) -> tuple[int, ...]:
     return tuple((after - before).days for before, after in zip((first, *days), days, strict=False))
 
 
-def usual(own: Sequence[int], everybody: Sequence[int]) -> tuple[int, bool]:
-    """Usual days between visits, and whether they are this customer's own; else those of all customers. Never fewer
+def usual_of(gaps: Sequence[int]) -> int:
+    """Usual days between visits of some customers, or of one; `USUAL_DAYS` where nobody has come back yet. Never fewer
     than `LEAST_USUAL_DAYS`."""
-    if len(own) >= OWN_FROM:
-        return max(round(median(own)), LEAST_USUAL_DAYS), True
-    return max(round(median(everybody)) if everybody else USUAL_DAYS, LEAST_USUAL_DAYS), False
+    return max(round(median(gaps)) if gaps else USUAL_DAYS, LEAST_USUAL_DAYS)
+
+
+def usual(own: Sequence[int], everybody: int) -> tuple[int, bool]:
+    """Usual days between visits, and whether they are this customer's own; else those of `everybody`."""
+    return (usual_of(own), True) if len(own) >= OWN_FROM else (everybody, False)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

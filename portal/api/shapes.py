@@ -6,7 +6,7 @@ Days are ISO 8601 dates, times ISO 8601 with zone, money is a text with two deci
 from __future__ import annotations
 
 import re
-from datetime import date
+from datetime import date, datetime
 from typing import Annotated, Any, Final, Generic, Literal, TypeVar
 
 from ninja import Query, Schema
@@ -243,9 +243,11 @@ class Month(Schema):
 
 
 class Outlook(Schema):
-    """Twelve months, this one included. `left_out`: what the figures do not hold, in words."""
+    """Twelve months, this one included, as they stood on the day `today`. `left_out`: what the figures do not hold, in
+    words."""
 
     today: date
+    prepared_at: datetime | None
     currency: str
     months: list[Month]
     left_out: list[str]

@@ -1,4 +1,4 @@
-"""Advice: its history at a vehicle, telling it, taking it back, how often it is taken up, and who is slipping."""
+"""Advice: its history at a vehicle, telling it, taking it back, its take-up; who comes back and who is slipping."""
 
 from __future__ import annotations
 
@@ -12,6 +12,7 @@ from django.views.decorators.http import require_GET, require_http_methods, requ
 
 from lifecycle.errors import DomainError, NotFoundHere
 from lifecycle.outlook import acceptance_reads, advice_reads, advising, desk, offers
+from lifecycle.outlook import comes_back as comers
 from lifecycle.outlook import slipping as slips
 from portal.access.people import MemberRequest
 from portal.access.registry import ROLES_OF, access
@@ -89,6 +90,14 @@ def slipping(request: MemberRequest) -> HttpResponse:
     """Customers who stay away longer than is usual for them, with a suggestion for each."""
     found = slips.slipping(request.member.studio, today=studio_today(request), page=page_number(request))
     return render(request, "studio/slipping.html", {"found": found, "page": found.page, "more": other_pages(request)})
+
+
+@access("owner")
+@require_GET
+def comes_back(request: MemberRequest) -> HttpResponse:
+    """Every customer with the chance that they come back, and what to expect of them."""
+    found = comers.comes_back(request.member.studio, page=page_number(request))
+    return render(request, "studio/comes_back.html", {"found": found, "page": found.page, "more": other_pages(request)})
 
 
 @access("owner")

@@ -182,6 +182,7 @@ urlpatterns = [
     path("outlook/letter/", owner_letter.letter, name="letter"),
     path("outlook/letter/pdf/", owner_letter.letter_pdf, name="letter_pdf"),
     path("outlook/letter/choice/", owner_letter.letter_choice, name="letter_choice"),
+    path("outlook/comes-back/", advice.comes_back, name="comes_back"),
     path("outlook/answers/", outlook.answers, name="outlook_answers"),
     path("tokens/", programs.token_list, name="tokens"),
     path("tokens/<int:token_id>/end/", programs.end_token, name="end_token"),

@@ -17,8 +17,9 @@ from lifecycle.care.layering import record_layer
 from lifecycle.care.record import ReadingEntry, record_event, record_habits, record_inspection
 from lifecycle.care.register import add_surface, register_customer, register_vehicle, set_consent
 from lifecycle.care.visits import book, settle
-from lifecycle.outlook import offers
-from lifecycle.outlook.reads import outlook
+from lifecycle.outlook import offers, sheet_reads
+from lifecycle.outlook.answers_read import answers
+from lifecycle.outlook.prepared import prepare_studio
 from lifecycle.reminders import receipts
 from tests.factories import SiteFactory, StudioFactory
 
@@ -181,9 +182,10 @@ def look_at_outlook(studio, due):
     """Step 13: advice on record, made by the mail that told of it, and the owner's outlook."""
     offer = models.Offer.objects.get(due=due)
     assert offer.steps.first().kind == "recommended"
-    view = outlook(studio, today=TODAY)
-    assert any(row.task == "decontamination_wash" for row in view.offers)
-    assert sum(month.dues for month in view.months) > 0
+    assert any(row.task == "decontamination_wash" for row in answers(studio, today=TODAY).offers)
+    prepare_studio(studio=studio, actor="cycle", at=NOW)
+    sheet = sheet_reads.page(studio).sheet
+    assert sum(month.dues for month in sheet.months) > 0
 
 
 def stop_by_the_link(client, head, person):

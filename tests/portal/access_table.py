@@ -10,6 +10,7 @@ WHO = {
     "studio:told": DESK,
     "studio:withdraw_offer": DESK,
     "studio:slipping": OWNER,
+    "studio:comes_back": OWNER,
     "studio:acceptance": OWNER,
     "studio:decisions": OWNER,
     "studio:vehicles": MEMBERS,

@@ -8,8 +8,10 @@ from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
 from django.utils import timezone
 
+from lifecycle.care.keeping import retire_vehicle
 from lifecycle.models import Inspection, Keeper, Offer, OfferStep, Price, Refusal, Visit
 from lifecycle.outlook import offers
+from lifecycle.outlook.prepared import prepare_studio
 from tests import people
 from tests.factories import NOW, CareDueFactory, SiteFactory, SurfaceFactory, VehicleFactory
 from tests.lifecycle.outlook.test_acceptance_reads import advice
@@ -162,9 +164,39 @@ def test_slipping_links_to_customer_and_vehicle():
     vehicle = VehicleFactory()
     came(vehicle, 900, 840, 780)
     browser = as_member(people.owner(vehicle.studio))
+    assert "Nothing is prepared yet" in browser.get(reverse("studio:slipping")).content.decode()
+    prepare_studio(studio=vehicle.studio, actor="cycle", at=timezone.now())
     page = browser.get(reverse("studio:slipping")).content.decode()
     keeper = Keeper.objects.get(vehicle=vehicle).customer
     assert reverse("studio:customer", args=[keeper.pk]) in page
     assert reverse("studio:vehicle", args=[vehicle.pk]) in page
     assert "more than one and a half times their own usual 60 days" in page
     assert "leans on what the house assumes" in page
+
+
+def test_who_comes_back_with_what_it_rests_on_and_who_is_not_lost():
+    site = SiteFactory()
+    comes, sold = VehicleFactory(site=site), VehicleFactory(site=site)
+    came(comes, 320, 140, 10, paid=90)
+    came(sold, 300, 120, paid=90)
+    gone = Keeper.objects.get(vehicle=sold).customer
+    retire_vehicle(studio=site.studio, vehicle_id=sold.pk, on=NOW.date(), why="sold", actor="member:1", at=NOW)
+    browser, url = as_member(people.owner(site.studio)), reverse("studio:comes_back")
+    assert "Nothing is prepared yet" in browser.get(url).content.decode()
+    prepare_studio(studio=site.studio, actor="cycle", at=timezone.now())
+    with CaptureQueriesContext(connection) as two:
+        page = browser.get(url).content.decode()
+    keeper = Keeper.objects.get(vehicle=comes).customer
+    assert page.index(keeper.name) < page.index(gone.name)
+    assert "Of 1 customer about" in page
+    assert "The vehicle was sold outside" in page
+    assert "Not lost" in page
+    assert "Worth of a visit: their own median" in page
+    for _ in range(28):
+        came(VehicleFactory(site=site), 320, 140, paid=50)
+    prepare_studio(studio=site.studio, actor="cycle", at=timezone.now())
+    with CaptureQueriesContext(connection) as thirty:
+        assert browser.get(url).content.decode().count("How it was reckoned") == 29
+    assert len(thirty) == len(two)
+    stranger = as_member(people.owner())
+    assert keeper.name not in stranger.get(url).content.decode()

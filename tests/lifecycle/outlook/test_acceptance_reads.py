@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 from datetime import timedelta
+from importlib import import_module
 
 import pytest
+from django.apps import apps
 from django.db import connection
 from django.test.utils import CaptureQueriesContext
 
@@ -111,3 +113,59 @@ def test_as_many_questions_for_one_as_for_thirty(sites):
     with CaptureQueriesContext(connection) as thirty:
         ask()
     assert len(thirty) == len(one)
+
+
+class TestTheLatestWordKeptByTheDatabase:
+    """Against the steps themselves: whatever comes in, one by one or in bulk, stands at the offer."""
+
+    def agrees(self):
+        for offer in Offer.objects.all():
+            said = [step for step in offer.steps.order_by("at", "id") if step.kind != "outcome"]
+            kinds = {step.kind for step in said}
+            assert (offer.latest_kind, offer.latest_at) == ((said[-1].kind, said[-1].at) if said else ("", None))
+            assert (offer.asked, offer.said_yes) == ("offered" in kinds, "accepted" in kinds)
+
+    def test_step_by_step_in_bulk_out_of_order_and_with_an_outcome(self):
+        vehicle = VehicleFactory()
+        advice(vehicle, "offered", "accepted", "done")
+        advice(vehicle)
+        advice(vehicle, "withdrawn")
+        late = advice(vehicle, "offered", "deferred")
+        self.agrees()
+        at = late.made_at
+        OfferStep.objects.bulk_create(
+            OfferStep(studio=vehicle.studio, offer=late, kind=kind, at=at + timedelta(days=days), verdict=verdict)
+            for kind, days, verdict in (
+                ("accepted", 3, ""), ("declined", 3, ""), ("offered", 1, ""), ("outcome", 9, "right"),
+            )
+        )  # fmt: skip
+        self.agrees()
+        late.refresh_from_db()
+        assert (late.latest_kind, late.said_yes) == ("declined", True)
+
+    def test_a_migration_fills_in_what_was_said_before(self):
+        fill_in = import_module("lifecycle.migrations.0031_latest_step").fill_in
+        vehicle = VehicleFactory()
+        advice(vehicle, "offered", "accepted")
+        advice(vehicle, "offered", "expired")
+        advice(vehicle)
+        Offer.objects.create(
+            studio=vehicle.studio, vehicle=vehicle, task="recoat", price_low=1, price_high=2, made_at=NOW
+        )
+        Offer.objects.update(latest_kind="", latest_at=None, asked=False, said_yes=False)
+        fill_in(apps, None)
+        self.agrees()
+
+
+def test_advice_from_before_site_and_reason_were_kept_counts_by_those_of_vehicle_and_window(sites):
+    vehicle = VehicleFactory(site=sites[1])
+    window = CareDueFactory(vehicle=vehicle, task="booster", reason_code="interval")
+    advice(vehicle, "offered", "declined", reason="", site=None, due=window)
+    advice(vehicle, "offered", "accepted", reason="", site=None)
+    (booster,) = acceptance_reads.by_care(vehicle.studio).tasks
+    assert [(row.title, row.rate.decisions.asked) for row in booster.sites] == [("Tarn Bellow", 2)]
+    assert {row.reason: row.rate.decisions.declined for row in booster.reasons} == {"interval": 1, "": 0}
+    found = acceptance_reads.decisions(vehicle.studio, site_id=sites[1].pk, reason="interval")
+    assert [(row.reason, row.site, row.outcome) for row in found.rows] == [
+        ("Regular interval", "Tarn Bellow", "not taken up")]  # fmt: skip
+    assert acceptance_reads.decisions(vehicle.studio, reason="").total == 1

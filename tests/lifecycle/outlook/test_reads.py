@@ -1,4 +1,4 @@
-"""The outlook page's read: what it holds, whom it is for, and how many questions it asks the database."""
+"""What the outlook is made from: what counts as booked, likely and possible, what is left out, and for whom."""
 
 from __future__ import annotations
 
@@ -9,7 +9,7 @@ from django.db import connection
 from django.test.utils import CaptureQueriesContext
 
 from lifecycle.models import Assessment, Complaint, Forecast, Offer, Price, Refusal, Visit
-from lifecycle.outlook import offers, reads
+from lifecycle.outlook import answers_read, offers, prepared, sheet_reads
 from tests.factories import (
     NOW,
     TODAY,
@@ -37,6 +37,12 @@ def due(site, task="decontamination_wash", opens=-5, **fields):
     )  # fmt: skip
 
 
+def sheet_of(studio):
+    """The outlook of all sites, prepared just now."""
+    prepared.prepare_studio(studio=studio, actor="cycle", at=NOW)
+    return sheet_reads.page(studio).sheet
+
+
 def forecast(vehicle, kind="wheel_coat", ends=(60, 120, 200), life=(9.0, 12.0, 15.0)):
     layer = LayerFactory(surface=SurfaceFactory(vehicle=vehicle), kind=kind)
     assessment, _made = Assessment.objects.get_or_create(
@@ -58,13 +64,13 @@ def test_booked_likely_and_possible_are_told_apart():
         studio=site.studio, vehicle=vehicle, site=site, on=TODAY + timedelta(days=40), hours=3,
         tasks=["decontamination_wash"], booked_at=NOW,
     )  # fmt: skip
-    view = reads.outlook(site.studio, today=TODAY)
-    assert view.year.booked_count == 1
-    assert view.year.likely_count == 1
-    assert view.months[1].booked_count == 1
-    assert 100 <= view.months[1].booked.p90 <= 140
+    view = sheet_of(site.studio)
+    assert view.year.booked.dues == 1
+    assert view.year.likely.dues == 1
+    assert view.months[1].booked.dues == 1
+    assert 100 <= view.months[1].booked.money.p90 <= 140
     # Ideal on day 25 and day 190, again half a year (183 days) later: day 208 is inside the twelve months, day 373 not.
-    assert view.year.possible_count == 2
+    assert view.year.possible.dues == 2
     assert (near.state, far.state) == ("open", "open")
     assert view.year.total.p10 < view.year.total.p50 < view.year.total.p90
     assert sum(month.dues for month in view.months) == view.year.dues
@@ -81,8 +87,8 @@ def test_a_window_whose_visit_is_in_the_book_is_not_counted_twice():
         tasks=["recoat"],
         booked_at=NOW,
     )
-    view = reads.outlook(site.studio, today=TODAY)
-    assert (view.year.booked_count, view.year.likely_count, view.year.possible_count) == (1, 0, 0)
+    view = sheet_of(site.studio)
+    assert (view.year.booked.dues, view.year.likely.dues, view.year.possible.dues) == (1, 0, 0)
 
 
 def test_renewals_follow_from_the_forecast_beyond_the_windows():
@@ -90,10 +96,10 @@ def test_renewals_follow_from_the_forecast_beyond_the_windows():
     price(site.studio, "wheel_retreat", "wax_renewal")
     forecast(VehicleFactory(site=site))
     forecast(VehicleFactory(site=site), kind="wax", ends=(10, 20, 35), life=(1.5, 2.0, 2.5))
-    view = reads.outlook(site.studio, today=TODAY)
-    assert view.year.likely_count == 0
+    view = sheet_of(site.studio)
+    assert view.year.likely.dues == 0
     # One wheel coat; wax every two months from day 20 on: days 20, 81, 142, 203, 264, 325.
-    assert view.year.possible_count == 1 + 6
+    assert view.year.possible.dues == 1 + 6
 
 
 def test_what_the_care_rules_refuse_is_not_hoped_for():
@@ -103,7 +109,7 @@ def test_what_the_care_rules_refuse_is_not_hoped_for():
     Refusal.objects.create(
         studio=site.studio, vehicle=row.assessment.vehicle, task="wheel_retreat", why="clogged first", at=NOW
     )
-    view = reads.outlook(site.studio, today=TODAY)
+    view = sheet_of(site.studio)
     assert view.year.dues == 0
     assert view.left_out == ("1 not offered by the care rules",)
 
@@ -117,11 +123,11 @@ def test_declined_is_left_out_accepted_is_likely_and_a_complaint_makes_it_only_p
         offers.answer(studio=site.studio, offer_id=offer.pk, kind=kind, actor="member:1", at=NOW)
     keeper = rows[2].vehicle.keepers.get().customer
     Complaint.objects.create(studio=site.studio, customer=keeper, about="a mark", opened_at=NOW)
-    view = reads.outlook(site.studio, today=TODAY)
+    view = sheet_of(site.studio)
     assert view.left_out == ("1 declined",)
-    assert view.year.likely_count == 1
-    assert view.months[3].likely_count == 1  # the accepted one, whose ideal day is 110 days ahead
-    assert view.year.possible_count == 1
+    assert view.year.likely.dues == 1
+    assert view.months[3].likely.dues == 1  # the accepted one, whose ideal day is 110 days ahead
+    assert view.year.possible.dues == 1
 
 
 def test_put_off_it_counts_from_the_day_that_was_said():
@@ -132,8 +138,8 @@ def test_put_off_it_counts_from_the_day_that_was_said():
         studio=site.studio, offer_id=Offer.objects.get(due=row).pk, kind="deferred", actor="member:1", at=NOW,
         until=TODAY + timedelta(days=140),
     )  # fmt: skip
-    view = reads.outlook(site.studio, today=TODAY)
-    assert (view.year.likely_count, view.year.possible_count) == (0, 1)
+    view = sheet_of(site.studio)
+    assert (view.year.likely.dues, view.year.possible.dues) == (0, 1)
     assert all(month.total.p90 == 0 for month in view.months[:4])
 
 
@@ -146,7 +152,7 @@ def test_offers_carry_their_latest_answer_and_what_may_follow():
         studio=site.studio, offer_id=offer.pk, kind="declined", why="price", actor="member:1",
         at=NOW + timedelta(hours=2),
     )  # fmt: skip
-    (shown,) = reads.outlook(site.studio, today=TODAY).offers
+    (shown,) = answers_read.answers(site.studio, today=TODAY).offers
     assert (shown.id, shown.state, shown.why, shown.title) == (offer.pk, "declined", "price", "decontamination wash")
     assert shown.keeper == row.vehicle.keepers.get().customer.name
     assert shown.can_answer == ("accepted", "deferred")
@@ -157,17 +163,19 @@ def test_nothing_of_another_studio_is_seen():
     due(site)
     offers.recommend(at=NOW)
     forecast(VehicleFactory(site=site))
-    view = reads.outlook(StudioFactory(), today=TODAY)
-    assert (view.offers, view.offers_total, view.year.dues, view.year.total.p90) == ((), 0, 0, 0)
+    stranger = StudioFactory()
+    view, answered = sheet_of(stranger), answers_read.answers(stranger, today=TODAY)
+    assert (answered.offers, answered.offers_total, view.year.dues, view.year.total.p90) == ((), 0, 0, 0)
 
 
 def test_an_empty_studio_gets_twelve_months_and_words():
-    view = reads.outlook(StudioFactory(), today=TODAY)
+    view = sheet_of(StudioFactory())
     assert [month.first.month for month in view.months] == [3, 4, 5, 6, 7, 8, 9, 10, 11, 12, 1, 2]
     assert view.months[0].label == "March 2026"
-    assert view.acceptance == ()
-    assert view.acceptance_all.leans
-    assert len(view.fed_by) == 4
+    assert view.year.total.p90 == 0
+    answered = answers_read.answers(StudioFactory(), today=TODAY)
+    assert answered.acceptance == ()
+    assert answered.acceptance_all.leans
 
 
 def test_as_many_questions_for_thirty_vehicles_as_for_one():
@@ -188,7 +196,7 @@ def test_as_many_questions_for_thirty_vehicles_as_for_one():
         with CaptureQueriesContext(
             connection,
         ) as seen:
-            view = reads.outlook(site.studio, today=TODAY)
+            view = answers_read.answers(site.studio, today=TODAY)
         assert len(view.offers) == count
         counts.append(len(seen))
     assert counts[0] == counts[1]

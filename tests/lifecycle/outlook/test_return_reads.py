@@ -11,9 +11,8 @@ from django.test.utils import CaptureQueriesContext
 
 from lifecycle.care.keeping import retire_vehicle
 from lifecycle.models import Habits, Inspection, Keeper, Price, Visit
-from lifecycle.outlook import acceptance, visit_days
-from lifecycle.outlook.acceptance import Decisions
-from lifecycle.outlook.return_reads import Return, returns, window_worth
+from lifecycle.outlook import visit_days
+from lifecycle.outlook.return_reads import returns
 from tests.factories import NOW, TODAY, CustomerFactory, HabitsFactory, SiteFactory, StudioFactory, VehicleFactory
 
 pytestmark = pytest.mark.django_db
@@ -145,13 +144,6 @@ def test_worth_of_a_visit_from_prices_then_medians_then_gamma_gamma():
     assert "by Gamma-Gamma from 32 customers" in many[who].says
     # Drawn a little from the own mean of 80 towards the others' mean of 230, since own amounts vary little.
     assert 80 < many[who].value_per_visit < 110
-
-
-def test_a_window_is_worth_visit_times_acceptance_times_price():
-    customer = Return(1, 0.9, 1.2, 100.0, "", comes_12m=0.5)
-    rate = acceptance.rate("booster", Decisions(accepted=7, declined=5, unanswered=30), prior_a=2, prior_b=3)
-    # Beta(2, 3) + 7 of 12 answers: mean .52941 (check value, computed); silence is in the visit's chance.
-    assert window_worth(customer, rate, price_low=100, price_high=140) == pytest.approx(0.5 * 0.52941 * 120, abs=1e-3)
 
 
 def test_only_this_studio_and_as_many_questions_for_one_as_for_thirty():

@@ -11,9 +11,9 @@ from django.test.utils import CaptureQueriesContext
 
 from lifecycle.care.keeping import retire_vehicle
 from lifecycle.models import Complaint, Consent, Customer, Storage, Visit
-from lifecycle.outlook import slipping_rules
+from lifecycle.outlook import prepared, slipping_rules
+from lifecycle.outlook import slipping as slips
 from lifecycle.outlook.return_reads import returns
-from lifecycle.outlook.slipping import slipping
 from lifecycle.outlook.slipping_rules import SlipFacts
 from tests.factories import NOW, TODAY, CareDueFactory, ConsentFactory, MessageFactory, SiteFactory, VehicleFactory
 from tests.lifecycle.outlook.test_acceptance_reads import advice
@@ -43,10 +43,10 @@ def test_two_intervals_of_their_own_make_a_habit():
     first = date(2025, 1, 1)
     gaps = slipping_rules.intervals(first, (first + 100 * DAY, first + 320 * DAY))
     assert gaps == (100, 220)
-    assert slipping_rules.usual(gaps, [300]) == (160, True)
-    assert slipping_rules.usual(gaps[:1], [300, 200, 250]) == (250, False)
-    assert slipping_rules.usual((14, 20, 15), ()) == (60, True)  # checks after a job are no habit
-    assert slipping_rules.usual((), ()) == (slipping_rules.USUAL_DAYS, False)
+    assert slipping_rules.usual(gaps, 300) == (160, True)
+    assert slipping_rules.usual(gaps[:1], slipping_rules.usual_of([300, 200, 250])) == (250, False)
+    assert slipping_rules.usual((14, 20, 15), 300) == (60, True)  # checks after a job are no habit
+    assert slipping_rules.usual_of(()) == slipping_rules.USUAL_DAYS
 
 
 @pytest.mark.parametrize(
@@ -72,6 +72,12 @@ def test_the_suggestion_is_not_always_a_mail(fields, begins):
 def named(vehicle, name, **fields):
     Customer.objects.filter(pk=keeper_of(vehicle).pk).update(name=name, **fields)
     return vehicle
+
+
+def slipping(studio, *, today):
+    """The list, prepared just now."""
+    prepared.prepare_studio(studio=studio, actor="cycle", at=NOW)
+    return slips.slipping(studio, today=today)
 
 
 @pytest.mark.django_db
@@ -153,10 +159,30 @@ class TestOnRows:
         site = SiteFactory()
         came(VehicleFactory(site=site), 440, 380, 320)
         came(VehicleFactory(), 440, 380, 320)
+        assert slipping(site.studio, today=TODAY).page.total == 1
         with CaptureQueriesContext(connection) as one:
-            assert slipping(site.studio, today=TODAY).page.total == 1
+            assert len(slips.slipping(site.studio, today=TODAY).page.rows) == 1
         for _ in range(29):
             came(VehicleFactory(site=site), 440, 380, 320, paid=Decimal(50))
+        assert slipping(site.studio, today=TODAY).page.total == 30
         with CaptureQueriesContext(connection) as thirty:
-            assert len(slipping(site.studio, today=TODAY).page.rows) == 30
+            assert len(slips.slipping(site.studio, today=TODAY).page.rows) == 30
         assert len(thirty) == len(one)
+
+    def test_who_booked_or_came_since_the_preparation_is_not_shown(self):
+        site = SiteFactory()
+        books, comes, stays = (VehicleFactory(site=site) for _ in range(3))
+        for vehicle in (books, comes, stays):
+            came(vehicle, 440, 380, 320)
+        assert slipping(site.studio, today=TODAY).page.total == 3
+        Visit.objects.create(
+            studio=site.studio, vehicle=books, site=site, on=TODAY + 9 * DAY, tasks=["booster"], booked_at=NOW
+        )
+        came(comes, -1)
+        found = slips.slipping(site.studio, today=TODAY + DAY)
+        assert ([row.customer_id for row in found.page.rows], found.page.total) == ([keeper_of(stays).pk], 1)
+        assert found.as_of == TODAY
+        Complaint.objects.create(studio=site.studio, customer=keeper_of(stays), about="a mark", opened_at=NOW)
+        (row,) = slips.slipping(site.studio, today=TODAY + DAY).page.rows
+        assert row.step.startswith("Settle")
+        assert "Away for 321 days" in row.why

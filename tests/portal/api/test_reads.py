@@ -13,6 +13,7 @@ from django.utils import timezone
 
 from lifecycle.condition import assess_one
 from lifecycle.models import CareEvent, Offer, OfferStep
+from lifecycle.outlook.prepared import prepare_studio
 from tests import people
 from tests.factories import (
     CareDueFactory,
@@ -155,7 +156,12 @@ def test_offers_carry_money_as_text(ask, site):
 def test_the_outlook_has_twelve_months_of_money_as_text(ask, site):
     row(site)
     told = ask.get("/api/v1/outlook").json()
+    assert (told["prepared_at"], told["months"]) == (None, [])
+    assert "no outlook is prepared yet" in told["left_out"][0]
+    prepare_studio(studio=site.studio, actor="cycle", at=timezone.now())
+    told = ask.get("/api/v1/outlook").json()
     assert len(told["months"]) == 12
+    assert told["today"] == today().isoformat()
     first = told["months"][0]
     assert first["first"] == today().replace(day=1).isoformat()
     for split in ("booked", "likely", "possible", "total"):
