@@ -2,8 +2,9 @@
 
 `SELECT … FOR UPDATE SKIP LOCKED` is silently ignored by SQLite, so it is not used: this UPDATE holds on every database.
 Taking is in two steps. `take` puts our mark on waiting messages for the length of a lease; they stay waiting, so a
-deliverer that dies loses nothing but time. `begin` turns one of them to "handing over" just before it is handed to the
-provider; only the one that was really on its way when a deliverer died is in doubt afterwards.
+deliverer that dies loses nothing but time. `turn` puts one of them to "handing over" just before it is handed to the
+provider, and the one before it on record: when a deliverer dies, two messages are in doubt afterwards at most, the one
+that was on its way and the one that was to follow it.
 """
 
 from __future__ import annotations
@@ -14,9 +15,10 @@ from dataclasses import dataclass
 from datetime import datetime, timedelta
 from typing import Any, Final
 
-from django.db import connection
-from django.db.models import Q
+from django.db import connection, transaction
+from django.db.models import F, Q
 
+from lifecycle import journal
 from lifecycle.models import Message, MessageState
 
 LEASE: Final = timedelta(minutes=10)
@@ -63,37 +65,107 @@ def take(*, at: datetime, limit: int, lease: timedelta = LEASE) -> Claim:
     return Claim(token, ())
 
 
-def begin(message: Message, token: uuid.UUID, *, at: datetime, lease: timedelta = LEASE) -> bool:
+@dataclass(frozen=True, slots=True)
+class Taken:
+    """A message that the provider has taken, which is not on record yet, and the provider's own id of it."""
+
+    message: Message
+    provider_id: str
+
+
+def begin(message: Message, token: uuid.UUID, *, at: datetime) -> bool:
     """Turn one of our messages to "handing over". False: it is not ours or not waiting any more; leave it."""
-    return _update(
+    return turn(token, taken=None, begin=message, at=at)[1]
+
+
+def turn(token: uuid.UUID, *, taken: Taken | None, begin: Message | None, at: datetime) -> tuple[bool, bool]:
+    """Between two hand-overs: write that the provider has the one, with its journal entry, and begin the other. One
+    transaction, and on PostgreSQL one question to the database, because this runs for every single message.
+
+    Returns:
+        Whether each was written. As with `settle`, what somebody else knew better stays.
+    """
+    if connection.vendor == "postgresql":
+        return _turn_at_once(token, taken, begin, at)
+    with transaction.atomic():
+        known = taken is not None and bool(_run(*_accepting(taken, token, at)))
+        if known and taken is not None:
+            _run(*_noting(taken, at))
+        return known, begin is not None and bool(_run(*_beginning(begin, token, at)))
+
+
+Statement = tuple[str, list[Any]]
+
+
+def _turn_at_once(token: uuid.UUID, taken: Taken | None, begin: Message | None, at: datetime) -> tuple[bool, bool]:
+    parts: list[Statement] = []
+    if taken is not None:
+        accepting, noting = _accepting(taken, token, at), _noting(taken, at)
+        parts.append((f"known AS ({accepting[0]} RETURNING id)", accepting[1]))
+        parts.append((f"noted AS ({noting[0]} FROM known)", noting[1]))
+    if begin is not None:
+        beginning = _beginning(begin, token, at)
+        parts.append((f"begun AS ({beginning[0]} RETURNING id)", beginning[1]))
+    if not parts:
+        return False, False
+    asked = ["EXISTS (SELECT 1 FROM known)" if taken is not None else "false",
+             "EXISTS (SELECT 1 FROM begun)" if begin is not None else "false"]  # fmt: skip
+    with connection.cursor() as cursor:
+        cursor.execute(
+            f"WITH {', '.join(text for text, _ in parts)} SELECT {', '.join(asked)}",
+            [value for _, values in parts for value in values],
+        )
+        known, begun = cursor.fetchone()
+    return bool(known), bool(begun)
+
+
+def _beginning(message: Message, token: uuid.UUID, at: datetime) -> Statement:
+    return (
         "UPDATE lifecycle_message SET state = %s, state_at = %s, lease_until = %s, attempts = attempts + 1, error = '' "
         "WHERE id = %s AND claim = %s AND state IN (%s, %s)",
-        [MessageState.HANDING_OVER, at, at + lease, message.pk, token, *WAITING],
+        _ready([MessageState.HANDING_OVER, at, at + LEASE, message.pk, token, *WAITING]),
     )
 
 
-def accept(message: Message, token: uuid.UUID, *, at: datetime, provider_id: str) -> bool:
+def _accepting(taken: Taken, token: uuid.UUID, at: datetime) -> Statement:
     """`settle` for what the provider has taken, which is what nearly every hand-over comes to."""
-    return _update(
+    return (
         "UPDATE lifecycle_message SET state = %s, state_at = %s, claim = NULL, lease_until = NULL, next_try_at = NULL, "
         "error = '', provider_id = CASE WHEN %s = '' THEN provider_id ELSE %s END "
         "WHERE id = %s AND claim = %s AND state IN (%s, %s)",
-        [MessageState.ACCEPTED, at, provider_id, provider_id, message.pk, token, *IN_DOUBT],
+        _ready([MessageState.ACCEPTED, at, taken.provider_id, taken.provider_id, taken.message.pk, token, *IN_DOUBT]),
     )
 
 
-def _update(statement: str, values: Sequence[Any]) -> bool:
-    """Run an UPDATE of one row, written out: Django takes longer to put it into words than the database to do it, and
-    these two run for every single message. True: the row was changed."""
-    ready = [
+def _noting(taken: Taken, at: datetime) -> Statement:
+    return journal.insert_statement(
+        studio_id=taken.message.studio_id, actor="cycle", at=at, verb="message accepted", subject="message",
+        subject_id=taken.message.pk, uid=str(taken.message.uid), provider_id=taken.provider_id,
+    )  # fmt: skip
+
+
+def _ready(values: Sequence[Any]) -> list[Any]:
+    """Values as the database wants them. The statements are written out: Django takes longer to put them into words than
+    the database to do them."""
+    return [
         connection.ops.adapt_datetimefield_value(one) if isinstance(one, datetime)
         else CLAIM.get_db_prep_value(one, connection) if isinstance(one, uuid.UUID)
         else str(one) if isinstance(one, MessageState) else one
         for one in values
     ]  # fmt: skip
+
+
+def _run(statement: str, values: Sequence[Any]) -> int:
+    """Run a statement; returns the number of rows that it changed."""
     with connection.cursor() as cursor:
-        cursor.execute(statement, ready)
-        return bool(cursor.rowcount)
+        cursor.execute(statement, values)
+        return int(cursor.rowcount)
+
+
+def take_back(message: Message, token: uuid.UUID, *, at: datetime, **fields: Any) -> bool:
+    """Undo `begin` for a message that was never handed over: it waits as before, and no try was used up."""
+    changes = {"state": message.state, "next_try_at": message.next_try_at, "error": message.error, **fields}
+    return settle(message, token, at=at, attempts=F("attempts") - 1, **changes)
 
 
 def settle(message: Message, token: uuid.UUID, *, state: MessageState, at: datetime, **fields: Any) -> bool:

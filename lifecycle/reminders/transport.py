@@ -9,17 +9,21 @@ from __future__ import annotations
 import re
 import smtplib
 from collections.abc import Callable
+from concurrent.futures import Future, ThreadPoolExecutor
 from contextlib import suppress
 from dataclasses import dataclass, replace
 from datetime import timedelta
-from email.policy import Compat32
 from enum import Enum
 from typing import Any, Final, Self
 
 from django.core.mail import EmailMultiAlternatives, get_connection
 
 from lifecycle.models import Message
+from lifecycle.reminders.mime import Mail, build
 from lifecycle.reminders.retries import TABLE, Kind, asked_to_wait, chain, kind_of
+
+
+__all__ = ["CannotReach", "Outcome", "Postman", "Result", "build", "classify", "describe"]
 
 
 class Outcome(Enum):
@@ -52,43 +56,6 @@ class CannotReach(Exception):
         self.kind = kind
 
 
-class PlainHeaders(Compat32):
-    """Python's rules for writing a mail; a header that is short and ASCII needs none of them (RFC 5322, 2.1.1: lines of
-    78 characters), and nearly all are."""
-
-    def fold_binary(self, name: str, value: Any) -> bytes:
-        if isinstance(value, str) and value.isascii() and len(name) + len(value) < 76 and value.isprintable():
-            return f"{name}: {value}{self.linesep}".encode("ascii")
-        return super().fold_binary(name, value)
-
-
-PLAIN_HEADERS: Final = PlainHeaders()
-
-
-class Mail(EmailMultiAlternatives):
-    """A mail that is written out quickly."""
-
-    def message(self, *args: Any, **kwargs: Any) -> Any:
-        whole = super().message(*args, **kwargs)
-        for part in whole.walk():
-            part.policy = PLAIN_HEADERS
-        return whole
-
-
-def build(message: Message) -> EmailMultiAlternatives:
-    """The e-mail as it was frozen. Our id goes into the metadata for providers that hand it back with their events."""
-    mail = Mail(
-        subject=message.subject,
-        body=message.text,
-        from_email=message.from_email,
-        to=[message.to_email],
-        headers={name: str(value) for name, value in message.headers.items()},
-    )
-    mail.attach_alternative(message.html, "text/html")
-    mail.metadata = {"uid": str(message.uid)}  # type: ignore[attr-defined]
-    return mail
-
-
 class _DataWatch:
     """Notes whether the content of a mail has begun to be sent over SMTP."""
 
@@ -102,16 +69,24 @@ class _DataWatch:
 
 
 class Postman:
-    """One connection for a batch of messages, opened anew only when it broke. A context manager."""
+    """One connection for a batch of messages, opened anew only when it broke. A context manager.
+
+    `send_soon` hands over in a thread of its own, which touches nothing but the connection, so that the caller's thread
+    works with the database meanwhile. One message at a time: `open` and `close` wait for nobody.
+    """
 
     def __init__(self) -> None:
         self._connection: Any = get_connection(fail_silently=False)
         self._watch: _DataWatch | None = None
+        self._thread: ThreadPoolExecutor | None = None
+        self._ready: dict[int, Mail] = {}
 
     def __enter__(self) -> Self:
         return self
 
     def __exit__(self, *exc: object) -> None:
+        if self._thread is not None:
+            self._thread.shutdown()
         self.close()
 
     def open(self) -> None:
@@ -137,9 +112,25 @@ class Postman:
         with suppress(OSError):
             self._connection.close()
 
+    def make_ready(self, message: Message) -> None:
+        """Build the mail and its bytes ahead. What cannot be built shows at the hand-over."""
+        if self._watch is None:
+            return  # a provider's library builds what it needs by itself
+        with suppress(ValueError, TypeError):
+            mail = build(message)
+            mail.message()
+            self._ready[message.pk] = mail
+
+    def send_soon(self, message: Message) -> Future[Result]:
+        """`hand_over` in the thread of this postman."""
+        if self._thread is None:
+            self._thread = ThreadPoolExecutor(1, thread_name_prefix="postman")
+        return self._thread.submit(self.hand_over, message)
+
     def hand_over(self, message: Message) -> Result:
         """Send one message over the open connection. Never raises an `Exception`; it is the result that tells."""
-        return self._hand_over(lambda: build(message))
+        ready = self._ready.pop(message.pk, None)
+        return self._hand_over(lambda: ready or build(message))
 
     def hand_over_mail(self, mail: EmailMultiAlternatives) -> Result:
         """Send a mail that is no message of the outbox, in the same way."""
