@@ -2,12 +2,8 @@
 
 from __future__ import annotations
 
-import json
 from datetime import datetime
-from typing import Any, Final
-
-from django.core.serializers.json import DjangoJSONEncoder
-from django.db import connection
+from typing import Any
 
 from lifecycle.models import JournalEntry, Studio
 
@@ -40,22 +36,3 @@ def record(
         vehicle_id=vehicle_id,
         data=data,
     )
-
-
-COLUMNS: Final = ("studio_id", "actor", "at", "verb", "subject", "subject_id", "vehicle_id", "data")
-CASTS: Final = {"at": "::timestamptz", "subject_id": "::bigint", "vehicle_id": "::bigint", "data": "::jsonb"}
-
-
-def insert_statement(
-    *, studio_id: int, actor: str, at: datetime, verb: str, subject: str, subject_id: int, **data: Any
-) -> tuple[str, list[Any]]:
-    """`record` as a statement, to be run inside a greater one: "INSERT … SELECT values", open for a FROM, and its
-    values. For deeds that come in thousands."""
-    # PostgreSQL does not guess the types of a bare SELECT.
-    types = CASTS if connection.vendor == "postgresql" else {}
-    values = [
-        studio_id, actor, connection.ops.adapt_datetimefield_value(at), verb, subject, subject_id, None,
-        json.dumps(data, cls=DjangoJSONEncoder),
-    ]  # fmt: skip
-    gaps = ", ".join(f"%s{types.get(name, '')}" for name in COLUMNS)
-    return f"INSERT INTO lifecycle_journalentry ({', '.join(COLUMNS)}) SELECT {gaps}", values

@@ -3,8 +3,8 @@
 `SELECT … FOR UPDATE SKIP LOCKED` is silently ignored by SQLite, so it is not used: this UPDATE holds on every database.
 Taking is in two steps. `take` puts our mark on waiting messages for the length of a lease; they stay waiting, so a
 deliverer that dies loses nothing but time. `turn` puts one of them to "handing over" just before it is handed to the
-provider, and the one before it on record: when a deliverer dies, two messages are in doubt afterwards at most, the one
-that was on its way and the one that was to follow it.
+provider, and the ones before on record, some at a time: when a deliverer dies, only what was being handed over in the
+same few hundredths of a second and what was to follow it is in doubt afterwards.
 """
 
 from __future__ import annotations
@@ -18,8 +18,7 @@ from typing import Any, Final
 from django.db import connection, transaction
 from django.db.models import F, Q
 
-from lifecycle import journal
-from lifecycle.models import Message, MessageState
+from lifecycle.models import JournalEntry, Message, MessageState, Studio
 
 LEASE: Final = timedelta(minutes=10)
 WAITING: Final = (MessageState.READY, MessageState.RETRY)
@@ -60,9 +59,19 @@ def take(*, at: datetime, limit: int, lease: timedelta = LEASE) -> Claim:
         # The condition stands in the UPDATE again: of two deliverers that saw the same ids one gets each row, and the
         # other looks once more for what is still free.
         if free.filter(pk__in=ids).update(claim=token, lease_until=at + lease):
-            mine = Message.objects.filter(claim=token, state__in=WAITING).select_related("studio", "customer__studio")
-            return Claim(token, tuple(mine.order_by("written_at", "pk")))
+            return Claim(token, _of(token))
     return Claim(token, ())
+
+
+def _of(token: uuid.UUID) -> tuple[Message, ...]:
+    """Our messages with their customers and studios. A studio is the same for very many: it is read once."""
+    rows = Message.objects.filter(claim=token, state__in=WAITING).select_related("customer").order_by("written_at", "pk")
+    mine = tuple(rows)
+    wanted = {one.studio_id for one in mine} | {one.customer.studio_id for one in mine}
+    studios = Studio.objects.in_bulk(wanted)
+    for one in mine:
+        one.studio, one.customer.studio = studios[one.studio_id], studios[one.customer.studio_id]
+    return mine
 
 
 @dataclass(frozen=True, slots=True)
@@ -75,84 +84,86 @@ class Taken:
 
 def begin(message: Message, token: uuid.UUID, *, at: datetime) -> bool:
     """Turn one of our messages to "handing over". False: it is not ours or not waiting any more; leave it."""
-    return turn(token, taken=None, begin=message, at=at)[1]
+    return message.pk in turn(token, taken=(), begin=(message,), at=at)
 
 
-def turn(token: uuid.UUID, *, taken: Taken | None, begin: Message | None, at: datetime) -> tuple[bool, bool]:
-    """Between two hand-overs: write that the provider has the one, with its journal entry, and begin the other. One
-    transaction, and on PostgreSQL one question to the database, because this runs for every single message.
+def turn(token: uuid.UUID, *, taken: Sequence[Taken], begin: Sequence[Message], at: datetime) -> frozenset[int]:
+    """Between two lots: write what the provider has taken, with its journal entries, and begin the next. In one
+    transaction, and on PostgreSQL in one question to the database, because nothing else runs as often.
+
+    As with `settle`, what somebody else knew better of the taken ones stays.
 
     Returns:
-        Whether each was written. As with `settle`, what somebody else knew better stays.
+        Keys of the messages that are begun; the others are not ours or not waiting any more.
     """
+    if not taken and not begin:
+        return frozenset()
     if connection.vendor == "postgresql":
         return _turn_at_once(token, taken, begin, at)
     with transaction.atomic():
-        known = taken is not None and bool(_run(*_accepting(taken, token, at)))
-        if known and taken is not None:
-            _run(*_noting(taken, at))
-        return known, begin is not None and bool(_run(*_beginning(begin, token, at)))
+        known = [
+            one for one in taken
+            if _run(f"UPDATE lifecycle_message SET {ACCEPTING.format(had='provider_id', new='%s')} WHERE id = %s AND {IF_OURS}",
+                    [*_accepted(at), one.provider_id, one.provider_id, one.message.pk, *_ours(token, IN_DOUBT)])
+        ]  # fmt: skip
+        JournalEntry.objects.bulk_create(_note(one, at) for one in known)
+        return frozenset(
+            one.pk for one in begin
+            if _run(f"UPDATE lifecycle_message SET {BEGINNING} WHERE id = %s AND {IF_OURS}",
+                    [*_begun(at), one.pk, *_ours(token, WAITING)])
+        )  # fmt: skip
 
 
-Statement = tuple[str, list[Any]]
+# The statements are written out: Django takes longer to put them into words than the database to do them.
+ACCEPTING: Final = (
+    "state = %s, state_at = %s, claim = NULL, lease_until = NULL, next_try_at = NULL, error = '', "
+    "provider_id = CASE WHEN {new} = '' THEN {had} ELSE {new} END"
+)
+BEGINNING: Final = "state = %s, state_at = %s, lease_until = %s, attempts = attempts + 1, error = ''"
+IF_OURS: Final = "claim = %s AND state IN (%s, %s)"
+NOTED: Final = {"actor": "cycle", "verb": "message accepted", "subject": "message"}
 
 
-def _turn_at_once(token: uuid.UUID, taken: Taken | None, begin: Message | None, at: datetime) -> tuple[bool, bool]:
-    parts: list[Statement] = []
-    if taken is not None:
-        accepting, noting = _accepting(taken, token, at), _noting(taken, at)
-        parts.append((f"known AS ({accepting[0]} RETURNING id)", accepting[1]))
-        parts.append((f"noted AS ({noting[0]} FROM known)", noting[1]))
-    if begin is not None:
-        beginning = _beginning(begin, token, at)
-        parts.append((f"begun AS ({beginning[0]} RETURNING id)", beginning[1]))
-    if not parts:
-        return False, False
-    asked = ["EXISTS (SELECT 1 FROM known)" if taken is not None else "false",
-             "EXISTS (SELECT 1 FROM begun)" if begin is not None else "false"]  # fmt: skip
-    with connection.cursor() as cursor:
-        cursor.execute(
-            f"WITH {', '.join(text for text, _ in parts)} SELECT {', '.join(asked)}",
-            [value for _, values in parts for value in values],
+def _turn_at_once(token: uuid.UUID, taken: Sequence[Taken], begin: Sequence[Message], at: datetime) -> frozenset[int]:
+    parts: list[str] = []
+    values: list[Any] = []
+    if taken:
+        parts.append(
+            f"known AS (UPDATE lifecycle_message m SET {ACCEPTING.format(had='m.provider_id', new='v.pid')} "
+            f"FROM unnest(%s::bigint[], %s::text[]) AS v(id, pid) WHERE m.id = v.id AND {IF_OURS} "
+            "RETURNING m.id, m.studio_id, m.uid, v.pid)"
         )
-        known, begun = cursor.fetchone()
-    return bool(known), bool(begun)
+        values += [*_accepted(at), [one.message.pk for one in taken], [one.provider_id for one in taken]]
+        values += _ours(token, IN_DOUBT)
+        parts.append(
+            "noted AS (INSERT INTO lifecycle_journalentry (studio_id, actor, at, verb, subject, subject_id, data) "
+            "SELECT studio_id, %s, %s::timestamptz, %s, %s, id, "
+            "jsonb_build_object('uid', uid::text, 'provider_id', pid) FROM known)"
+        )
+        values += [NOTED["actor"], at, NOTED["verb"], NOTED["subject"]]
+    if begin:
+        parts.append(f"begun AS (UPDATE lifecycle_message SET {BEGINNING} WHERE id = ANY(%s) AND {IF_OURS} RETURNING id)")
+        values += [*_begun(at), [one.pk for one in begin], *_ours(token, WAITING)]
+    asked = "id FROM begun" if begin else "0 WHERE false"
+    with connection.cursor() as cursor:
+        cursor.execute(f"WITH {', '.join(parts)} SELECT {asked}", values)
+        return frozenset(pk for (pk,) in cursor.fetchall())
 
 
-def _beginning(message: Message, token: uuid.UUID, at: datetime) -> Statement:
-    return (
-        "UPDATE lifecycle_message SET state = %s, state_at = %s, lease_until = %s, attempts = attempts + 1, error = '' "
-        "WHERE id = %s AND claim = %s AND state IN (%s, %s)",
-        _ready([MessageState.HANDING_OVER, at, at + LEASE, message.pk, token, *WAITING]),
-    )
+def _accepted(at: datetime) -> list[Any]:
+    return [str(MessageState.ACCEPTED), _stamp(at)]
 
 
-def _accepting(taken: Taken, token: uuid.UUID, at: datetime) -> Statement:
-    """`settle` for what the provider has taken, which is what nearly every hand-over comes to."""
-    return (
-        "UPDATE lifecycle_message SET state = %s, state_at = %s, claim = NULL, lease_until = NULL, next_try_at = NULL, "
-        "error = '', provider_id = CASE WHEN %s = '' THEN provider_id ELSE %s END "
-        "WHERE id = %s AND claim = %s AND state IN (%s, %s)",
-        _ready([MessageState.ACCEPTED, at, taken.provider_id, taken.provider_id, taken.message.pk, token, *IN_DOUBT]),
-    )
+def _begun(at: datetime) -> list[Any]:
+    return [str(MessageState.HANDING_OVER), _stamp(at), _stamp(at + LEASE)]
 
 
-def _noting(taken: Taken, at: datetime) -> Statement:
-    return journal.insert_statement(
-        studio_id=taken.message.studio_id, actor="cycle", at=at, verb="message accepted", subject="message",
-        subject_id=taken.message.pk, uid=str(taken.message.uid), provider_id=taken.provider_id,
-    )  # fmt: skip
+def _ours(token: uuid.UUID, states: Sequence[MessageState]) -> list[Any]:
+    return [CLAIM.get_db_prep_value(token, connection), *(str(state) for state in states)]
 
 
-def _ready(values: Sequence[Any]) -> list[Any]:
-    """Values as the database wants them. The statements are written out: Django takes longer to put them into words than
-    the database to do them."""
-    return [
-        connection.ops.adapt_datetimefield_value(one) if isinstance(one, datetime)
-        else CLAIM.get_db_prep_value(one, connection) if isinstance(one, uuid.UUID)
-        else str(one) if isinstance(one, MessageState) else one
-        for one in values
-    ]  # fmt: skip
+def _stamp(at: datetime) -> Any:
+    return connection.ops.adapt_datetimefield_value(at)
 
 
 def _run(statement: str, values: Sequence[Any]) -> int:
@@ -160,6 +171,11 @@ def _run(statement: str, values: Sequence[Any]) -> int:
     with connection.cursor() as cursor:
         cursor.execute(statement, values)
         return int(cursor.rowcount)
+
+
+def _note(one: Taken, at: datetime) -> JournalEntry:
+    data = {"uid": str(one.message.uid), "provider_id": one.provider_id}
+    return JournalEntry(studio_id=one.message.studio_id, at=at, subject_id=one.message.pk, data=data, **NOTED)
 
 
 def take_back(message: Message, token: uuid.UUID, *, at: datetime, **fields: Any) -> bool:

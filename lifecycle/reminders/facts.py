@@ -191,17 +191,24 @@ class Facts:
         return min(covering, default=None)
 
 
-def gather(dues: Sequence[CareDue], *, at: datetime, people: Collection[int] = ()) -> Facts:
+def gather(
+    dues: Sequence[CareDue],
+    *,
+    at: datetime,
+    people: Collection[int] = (),
+    known: Mapping[int, Customer] | None = None,
+) -> Facts:
     """Read all that the rules need about these windows. The number of queries does not depend on how many there are.
 
     Args:
         dues: with `vehicle` loaded.
         people: customers beside the present keepers who are to be written to (the addressees of written messages).
+        known: customers that are in memory already, with `studio` loaded, by key; they are not read again.
     """
     facts = Facts(at=at)
     today = at.astimezone(UTC).date()
     vehicles = {due.vehicle_id for due in dues}
-    _keepers(facts, vehicles, set(people), today)
+    _keepers(facts, vehicles, set(people), today, known or {})
     ids = {person.pk for person in facts.last_keeper.values()} | {person.pk for person in facts.keeper.values()}
     ids |= set(people)
     _vehicles(facts, vehicles, today)
@@ -215,18 +222,23 @@ def gather(dues: Sequence[CareDue], *, at: datetime, people: Collection[int] = (
     return facts
 
 
-def _keepers(facts: Facts, vehicles: set[int], people: set[int], today: date) -> None:
+def _keepers(
+    facts: Facts, vehicles: set[int], people: set[int], today: date, known: Mapping[int, Customer]
+) -> None:
     """Keepers of these vehicles, and all vehicles that the same people keep now (their visits count as theirs)."""
     theirs = Keeper.objects.filter(vehicle__in=vehicles).values("customer")
-    rows = Keeper.objects.filter(Q(vehicle__in=vehicles) | Q(customer__in=theirs) | Q(customer__in=people))
-    for row in rows.select_related("customer__studio").order_by("start", "id"):
+    found = Keeper.objects.filter(Q(vehicle__in=vehicles) | Q(customer__in=theirs) | Q(customer__in=people))
+    rows = list(found.order_by("start", "id"))
+    others = {row.customer_id for row in rows if row.vehicle_id in vehicles} - set(known)
+    persons = {**known, **(Customer.objects.select_related("studio").in_bulk(others) if others else {})}
+    for row in rows:
         now = row.start <= today and (row.end is None or row.end > today)
         if now:
             facts.vehicles_of[row.customer_id].add(row.vehicle_id)
         if row.vehicle_id in vehicles:
-            facts.last_keeper[row.vehicle_id] = row.customer
+            facts.last_keeper[row.vehicle_id] = persons[row.customer_id]
             if now:
-                facts.keeper[row.vehicle_id] = row.customer
+                facts.keeper[row.vehicle_id] = persons[row.customer_id]
                 facts.since[row.vehicle_id] = row.start
 
 

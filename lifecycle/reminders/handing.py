@@ -1,14 +1,17 @@
-"""One claimed batch, handed over: while one mail is on its way, the database is told of the one before and asked for the
-one after.
+"""One claimed batch, handed over in lots: while one lot is on its way, the database is told of the one before and asked
+for the one after.
 
-A message is begun while the one before it is being sent, so that the provider never waits for our database. If that one
-takes longer than the look may be old, the begun one is taken back and looked at anew: a "no" that came meanwhile holds.
+A lot is what the provider takes in `LOT_S`: one mail where a mail takes that long, some where it is quicker. So what is in
+doubt when a deliverer dies stays small, and a quick provider does not wait for our database. A lot is begun while the one
+before it is being sent. If that takes longer than a look may be old, it is taken back and looked at anew: a "no" that came
+meanwhile holds.
 """
 
 from __future__ import annotations
 
 import time
 from collections import Counter
+from collections.abc import Sequence
 from concurrent.futures import Future
 from datetime import datetime, timedelta
 from typing import Any, Final
@@ -26,6 +29,9 @@ from lifecycle.reminders.transport import CannotReach, Outcome, Postman, Result
 
 # How old the look at a message may be when it is handed over.
 LOOK_HOLDS_S: Final = 1.0
+# Seconds of handing over that may be in doubt, and how many messages at most. Judgement.
+LOT_S: Final = 0.02
+LOT_MOST: Final = 10
 
 
 class Handing:
@@ -34,24 +40,34 @@ class Handing:
     def __init__(self, claim: claims.Claim, postman: Postman, at: datetime, counts: Counter[str]) -> None:
         self.claim, self.postman, self.at, self.counts = claim, postman, at, counts
         self.seen = letters.look(claim.messages, at=at)
-        self.flying: tuple[Message, Future[Result]] | None = None
-        self.taken: claims.Taken | None = None
+        self.flying: tuple[list[Message], Future[list[Result]]] | None = None
+        self.taken: list[claims.Taken] = []
         self.reached = True
         self.until: datetime | None = None
 
     def run(self) -> bool:
         """Deliver the batch. False: the provider cannot be reached, the rest was put back untouched."""
+        lot: list[Message] = []
         for message in self.claim.messages:
-            if self.reached and self._holds(message):
-                self._send(message)
-            elif not self.reached:
+            if not self.reached:
                 claims.put_back(message, self.claim.token, at=self.at)
-        self._turn(None)
+            elif self._holds(message):
+                lot.append(message)
+                if len(lot) >= self._lot_size():
+                    self._send(lot)
+                    lot = []
+        if lot:
+            self._send(lot)
+        self._turn(())
         self._land()
-        self._turn(None)
+        self._turn(())
         if self.until is not None:
             claims.hold(at=self.at, until=self.until)
         return self.reached
+
+    def _lot_size(self) -> int:
+        pace = self.postman.seconds_each
+        return 1 if pace is None else max(1, min(LOT_MOST, int(LOT_S / max(pace, 1e-6))))
 
     def _holds(self, message: Message) -> bool:
         """Whether what it says still holds. Else what is to become of it is written."""
@@ -72,50 +88,63 @@ class Handing:
                 return False
         return True
 
-    def _send(self, message: Message) -> None:
-        """Begin the message, see the one before it home, and let this one fly."""
-        begun, begun_at = False, time.monotonic()
-        if self.flying is not None:
-            begun = self._turn(message)
-            self.postman.make_ready(message)
-            self._land()
-            if begun and (not self.reached or time.monotonic() - begun_at > LOOK_HOLDS_S):
-                claims.take_back(message, self.claim.token, at=self.at)
-                return
-            if not begun:  # somebody else has it, or it was stopped
-                self.counts["lost"] += 1
-                return
+    def _send(self, lot: Sequence[Message]) -> None:
+        """Begin a lot, see the one before it home, and let this one fly."""
+        begun: frozenset[int] | None = None
+        since = time.monotonic()
+        if self.flying is not None and (self.postman.seconds_each or 0.0) < LOOK_HOLDS_S / 2:
+            begun = self._turn(lot)
+            for message in lot:
+                self.postman.make_ready(message)
+        self._land()
+        if not self.reached or (begun is not None and time.monotonic() - since > LOOK_HOLDS_S):
+            self._leave(lot, begun)
+            return
         try:
             self.postman.open()
         except CannotReach as error:
             self.reached = False
-            self.counts[self._wait_out(message, str(error), error.kind, begun=begun)] += 1
+            first, *rest = lot
+            self.counts[self._wait_out(first, str(error), error.kind, begun=begun is not None)] += 1
+            self._leave(rest, begun)
             return
-        if not begun and not self._turn(message):
-            self.counts["lost"] += 1
-            return
-        self.flying = message, self.postman.send_soon(message)
+        if begun is None:
+            begun = self._turn(lot)
+        self.counts["lost"] += len(lot) - len(begun)
+        ours = [message for message in lot if message.pk in begun]
+        if ours:
+            self.flying = ours, self.postman.send_soon(ours, for_s=LOOK_HOLDS_S)
 
-    def _turn(self, message: Message | None) -> bool:
-        """Put on record what the provider took last, and begin this message. True: it is begun."""
-        taken, self.taken = self.taken, None
-        if taken is None and message is None:
-            return False
-        return claims.turn(self.claim.token, taken=taken, begin=message, at=self.at)[1]
+    def _leave(self, lot: Sequence[Message], begun: frozenset[int] | None) -> None:
+        """Let go of messages that were not handed over; what was not begun by us is somebody else's, or free."""
+        for message in lot:
+            if begun is None:
+                claims.put_back(message, self.claim.token, at=self.at)
+            elif message.pk in begun:
+                claims.take_back(message, self.claim.token, at=self.at)
+
+    def _turn(self, lot: Sequence[Message]) -> frozenset[int]:
+        """Put on record what the provider took last, and begin these messages. Returns the keys of the begun."""
+        taken, self.taken = self.taken, []
+        return claims.turn(self.claim.token, taken=taken, begin=lot, at=self.at)
 
     def _land(self) -> None:
-        """Wait for the mail that is on its way, and write what became of it; what was taken is written at the next turn."""
+        """Wait for the lot that is on its way, and write what became of it; what was taken is written at the next turn."""
         if self.flying is None:
             return
-        (message, future), self.flying = self.flying, None
-        result = future.result()
-        self.reached = not result.all_alike
-        self.until = self.at + result.wait if result.all_alike and result.wait else None
-        if result.outcome is Outcome.ACCEPTED:
-            self.taken = claims.Taken(message, result.provider_id)
-            self.counts["accepted"] += 1
-        else:
-            self.counts[self._write_outcome(message, result)] += 1
+        (lot, future), self.flying = self.flying, None
+        results = future.result()
+        for message, result in zip(lot, results, strict=False):
+            if result.outcome is Outcome.ACCEPTED:
+                self.taken.append(claims.Taken(message, result.provider_id))
+                self.counts["accepted"] += 1
+            else:
+                self.counts[self._write_outcome(message, result)] += 1
+        for message in lot[len(results) :]:  # never handed over
+            claims.take_back(message, self.claim.token, at=self.at)
+        last = results[-1] if results else None
+        self.reached = last is None or not last.all_alike
+        self.until = self.at + last.wait if last is not None and last.all_alike and last.wait else None
 
     def _stop(self, message: Message, reason: str) -> bool:
         """What never left is stopped; what may have left once is failed, and is not sent again."""

@@ -11,6 +11,7 @@ from typing import Final
 
 from lifecycle import journal
 from lifecycle.models import (
+    Customer,
     Handover,
     HandoverState,
     Message,
@@ -151,7 +152,7 @@ class Look:
         # A pause is no reason to stop what is written: it waits. Whatever else speaks against it still does.
         facts = [(row, self.facts.of(row.due, row.step, message.customer, leave_out={message.pk})) for row in rows]
         paused = any(known.studio_paused for _, known in facts)
-        decisions = [(row, decide(replace(known, studio_paused=False))) for row, known in facts]
+        decisions = [(row, decide(replace(known, studio_paused=False) if paused else known)) for row, known in facts]
         good = [(row, decision) for row, decision in decisions if isinstance(decision, Send)]
         bad = [(row, decision) for row, decision in decisions if not isinstance(decision, Send)]
         if not good or (bad and message.resends):
@@ -185,18 +186,31 @@ def look(messages: Sequence[Message], *, at: datetime) -> Look:
     """Read what is needed to judge these messages. They come with `customer.studio` loaded."""
     ids = {message.pk: message.told_of() for message in messages}
     wanted = [pk for several in ids.values() for pk in several]
+    people = {message.customer_id: message.customer for message in messages}
     rows = Reminder.objects.filter(pk__in=wanted, state=ReminderState.WRITTEN)
-    found = {row.pk: row for row in rows.select_related("due__vehicle", "vehicle", "customer__studio", "studio")}
+    found = {row.pk: row for row in rows.select_related("due__vehicle")}
+    _join(found.values(), people)
     reminders: dict[int, list[Reminder]] = defaultdict(list)
     for message in messages:
         reminders[message.pk] = [found[pk] for pk in ids[message.pk] if pk in found]
-    facts = gather([row.due for row in found.values()], at=at, people={one.customer_id for one in messages})
+    facts = gather([row.due for row in found.values()], at=at, people=set(people), known=people)
     about = {message.visit_id for message in messages if message.visit_id is not None}
     visits = dict(Visit.objects.filter(pk__in=about).values_list("pk", "sequence")) if about else {}
     offers = {message.handover_id for message in messages if message.handover_id is not None}
     still = Handover.objects.filter(pk__in=offers, state=HandoverState.OPEN, ends_at__gt=at) if offers else ()
     handovers = {row.pk: row.to_email.lower() for row in still}
     return Look(facts, reminders, prices_for(list(found.values())), visits, handovers)
+
+
+def _join(rows: Iterable[Reminder], people: Mapping[int, Customer]) -> None:
+    """Give reminders the objects that are in memory already: reading them by joins takes longer than the rules do."""
+    for row in rows:
+        if row.vehicle_id == row.due.vehicle_id:
+            row.vehicle = row.due.vehicle
+        if row.customer_id in people:
+            row.customer = people[row.customer_id]
+            if row.studio_id == row.customer.studio_id:
+                row.studio = row.customer.studio
 
 
 def rewrite(message: Message, verdict: Rewrite, seen: Look, *, at: datetime) -> list[str]:

@@ -8,7 +8,8 @@ from __future__ import annotations
 
 import re
 import smtplib
-from collections.abc import Callable
+import time
+from collections.abc import Callable, Sequence
 from concurrent.futures import Future, ThreadPoolExecutor
 from contextlib import suppress
 from dataclasses import dataclass, replace
@@ -17,9 +18,10 @@ from enum import Enum
 from typing import Any, Final, Self
 
 from django.core.mail import EmailMultiAlternatives, get_connection
+from django.core.mail.backends.smtp import EmailBackend as SmtpBackend
 
 from lifecycle.models import Message
-from lifecycle.reminders.mime import Mail, build
+from lifecycle.reminders.mime import as_bytes, build, envelope
 from lifecycle.reminders.retries import TABLE, Kind, asked_to_wait, chain, kind_of
 
 
@@ -79,7 +81,8 @@ class Postman:
         self._connection: Any = get_connection(fail_silently=False)
         self._watch: _DataWatch | None = None
         self._thread: ThreadPoolExecutor | None = None
-        self._ready: dict[int, Mail] = {}
+        self._ready: dict[int, bytes] = {}
+        self.seconds_each: float | None = None  # of the last lot; None before the first
 
     def __enter__(self) -> Self:
         return self
@@ -113,43 +116,74 @@ class Postman:
             self._connection.close()
 
     def make_ready(self, message: Message) -> None:
-        """Build the mail and its bytes ahead. What cannot be built shows at the hand-over."""
-        if self._watch is None:
-            return  # a provider's library builds what it needs by itself
-        with suppress(ValueError, TypeError):
-            mail = build(message)
-            mail.message()
-            self._ready[message.pk] = mail
+        """Write the bytes of a mail ahead. What cannot be written shows at the hand-over."""
+        if self._plain_smtp() is not None:
+            with suppress(ValueError, TypeError):
+                self._ready[message.pk] = as_bytes(message)
 
-    def send_soon(self, message: Message) -> Future[Result]:
-        """`hand_over` in the thread of this postman."""
+    def _plain_smtp(self) -> smtplib.SMTP | None:
+        """The open connection of Django's own SMTP backend. One that somebody made of it may do more with a mail."""
+        smtp: smtplib.SMTP | None = self._connection.connection if type(self._connection) is SmtpBackend else None
+        return smtp
+
+    def send_soon(self, messages: Sequence[Message], *, for_s: float) -> Future[list[Result]]:
+        """Hand over some messages one after the other in the thread of this postman.
+
+        Returns:
+            The results of those that were handed over, in their order; there are fewer than messages where the provider
+            cannot be reached any more, all would fare alike, or `for_s` seconds are over.
+        """
         if self._thread is None:
             self._thread = ThreadPoolExecutor(1, thread_name_prefix="postman")
-        return self._thread.submit(self.hand_over, message)
+        return self._thread.submit(self._hand_over_all, messages, for_s)
+
+    def _hand_over_all(self, messages: Sequence[Message], for_s: float) -> list[Result]:
+        results: list[Result] = []
+        began = time.monotonic()
+        for message in messages:
+            if results:
+                if results[-1].all_alike or time.monotonic() - began > for_s:
+                    break
+                try:
+                    self.open()
+                except CannotReach:
+                    break
+            results.append(self.hand_over(message))
+        self.seconds_each = (time.monotonic() - began) / len(results)
+        return results
 
     def hand_over(self, message: Message) -> Result:
         """Send one message over the open connection. Never raises an `Exception`; it is the result that tells."""
-        ready = self._ready.pop(message.pk, None)
-        return self._hand_over(lambda: ready or build(message))
+        ready, smtp = self._ready.pop(message.pk, None), self._plain_smtp()
+        if smtp is None:
+            return self._hand_over(lambda: self._send(build(message)))
+
+        def send() -> Result:  # what the backend does with a mail, without building it
+            sender, receiver = envelope(message)
+            smtp.sendmail(sender, [receiver], ready or as_bytes(message))
+            return Result(Outcome.ACCEPTED)
+
+        return self._hand_over(send)
 
     def hand_over_mail(self, mail: EmailMultiAlternatives) -> Result:
         """Send a mail that is no message of the outbox, in the same way."""
-        return self._hand_over(lambda: mail)
+        return self._hand_over(lambda: self._send(mail))
 
-    def _hand_over(self, made: Callable[[], EmailMultiAlternatives]) -> Result:
+    def _send(self, mail: EmailMultiAlternatives) -> Result:
+        if self._connection.send_messages([mail]) == 0:
+            return Result(Outcome.TEMPORARY, "The mail backend says that it sent nothing.")
+        status = getattr(mail, "anymail_status", None)
+        return Result(Outcome.ACCEPTED, provider_id=str(getattr(status, "message_id", None) or "")[:200])
+
+    def _hand_over(self, send: Callable[[], Result]) -> Result:
         if self._watch is not None:
             self._watch.started = False
         try:
-            mail = made()
-            sent = self._connection.send_messages([mail])
+            return send()
         except Exception as error:
             result = classify(error, content_began=None if self._watch is None else self._watch.started)
             self.close()
             return result
-        if sent == 0:
-            return Result(Outcome.TEMPORARY, "The mail backend says that it sent nothing.")
-        status = getattr(mail, "anymail_status", None)
-        return Result(Outcome.ACCEPTED, provider_id=str(getattr(status, "message_id", None) or "")[:200])
 
 
 def describe(error: BaseException) -> str:

@@ -147,7 +147,7 @@ def test_the_write_after_the_hand_over_fails_and_a_receipt_settles_it(due, provi
         turn = claims.turn
 
         def killed_where_it_notes(token, *, taken, **rest):
-            if taken is not None:
+            if taken:
                 raise Killed
             return turn(token, taken=taken, **rest)
 
