@@ -65,8 +65,8 @@ def take(*, at: datetime, limit: int, lease: timedelta = LEASE) -> Claim:
 
 def _of(token: uuid.UUID) -> tuple[Message, ...]:
     """Our messages with their customers and studios. A studio is the same for very many: it is read once."""
-    rows = Message.objects.filter(claim=token, state__in=WAITING).select_related("customer").order_by("written_at", "pk")
-    mine = tuple(rows)
+    rows = Message.objects.filter(claim=token, state__in=WAITING).select_related("customer")
+    mine = tuple(rows.order_by("written_at", "pk"))
     wanted = {one.studio_id for one in mine} | {one.customer.studio_id for one in mine}
     studios = Studio.objects.in_bulk(wanted)
     for one in mine:
@@ -101,17 +101,11 @@ def turn(token: uuid.UUID, *, taken: Sequence[Taken], begin: Sequence[Message], 
     if connection.vendor == "postgresql":
         return _turn_at_once(token, taken, begin, at)
     with transaction.atomic():
-        known = [
-            one for one in taken
-            if _run(f"UPDATE lifecycle_message SET {ACCEPTING.format(had='provider_id', new='%s')} WHERE id = %s AND {IF_OURS}",
-                    [*_accepted(at), one.provider_id, one.provider_id, one.message.pk, *_ours(token, IN_DOUBT)])
-        ]  # fmt: skip
+        known = [one for one in taken if _run(ACCEPT_ONE, [
+            *_accepted(at), one.provider_id, one.provider_id, one.message.pk, *_ours(token, IN_DOUBT)
+        ])]  # fmt: skip
         JournalEntry.objects.bulk_create(_note(one, at) for one in known)
-        return frozenset(
-            one.pk for one in begin
-            if _run(f"UPDATE lifecycle_message SET {BEGINNING} WHERE id = %s AND {IF_OURS}",
-                    [*_begun(at), one.pk, *_ours(token, WAITING)])
-        )  # fmt: skip
+        return frozenset(one.pk for one in begin if _run(BEGIN_ONE, [*_begun(at), one.pk, *_ours(token, WAITING)]))
 
 
 # The statements are written out: Django takes longer to put them into words than the database to do them.
@@ -121,6 +115,24 @@ ACCEPTING: Final = (
 )
 BEGINNING: Final = "state = %s, state_at = %s, lease_until = %s, attempts = attempts + 1, error = ''"
 IF_OURS: Final = "claim = %s AND state IN (%s, %s)"
+ACCEPT_ONE: Final = (
+    f"UPDATE lifecycle_message SET {ACCEPTING.format(had='provider_id', new='%s')} "  # noqa: S608  (constants)
+    f"WHERE id = %s AND {IF_OURS}"
+)
+BEGIN_ONE: Final = f"UPDATE lifecycle_message SET {BEGINNING} WHERE id = %s AND {IF_OURS}"  # noqa: S608
+# The same for many, as parts of one statement of PostgreSQL; the journal's entries are written from what was changed.
+ACCEPT_MANY: Final = (
+    f"known AS (UPDATE lifecycle_message m SET {ACCEPTING.format(had='m.provider_id', new='v.pid')} "  # noqa: S608
+    f"FROM unnest(%s::bigint[], %s::text[]) AS v(id, pid) WHERE m.id = v.id AND {IF_OURS} "
+    "RETURNING m.id, m.studio_id, m.uid, v.pid), "
+    "noted AS (INSERT INTO lifecycle_journalentry (studio_id, actor, at, verb, subject, subject_id, data) "
+    "SELECT studio_id, %s, %s::timestamptz, %s, %s, id, jsonb_build_object('uid', uid::text, 'provider_id', pid) "
+    "FROM known)"
+)
+BEGIN_MANY: Final = (
+    f"begun AS (UPDATE lifecycle_message SET {BEGINNING} "  # noqa: S608
+    f"WHERE id = ANY(%s) AND {IF_OURS} RETURNING id)"
+)
 NOTED: Final = {"actor": "cycle", "verb": "message accepted", "subject": "message"}
 
 
@@ -128,21 +140,11 @@ def _turn_at_once(token: uuid.UUID, taken: Sequence[Taken], begin: Sequence[Mess
     parts: list[str] = []
     values: list[Any] = []
     if taken:
-        parts.append(
-            f"known AS (UPDATE lifecycle_message m SET {ACCEPTING.format(had='m.provider_id', new='v.pid')} "
-            f"FROM unnest(%s::bigint[], %s::text[]) AS v(id, pid) WHERE m.id = v.id AND {IF_OURS} "
-            "RETURNING m.id, m.studio_id, m.uid, v.pid)"
-        )
+        parts.append(ACCEPT_MANY)
         values += [*_accepted(at), [one.message.pk for one in taken], [one.provider_id for one in taken]]
-        values += _ours(token, IN_DOUBT)
-        parts.append(
-            "noted AS (INSERT INTO lifecycle_journalentry (studio_id, actor, at, verb, subject, subject_id, data) "
-            "SELECT studio_id, %s, %s::timestamptz, %s, %s, id, "
-            "jsonb_build_object('uid', uid::text, 'provider_id', pid) FROM known)"
-        )
-        values += [NOTED["actor"], at, NOTED["verb"], NOTED["subject"]]
+        values += [*_ours(token, IN_DOUBT), NOTED["actor"], at, NOTED["verb"], NOTED["subject"]]
     if begin:
-        parts.append(f"begun AS (UPDATE lifecycle_message SET {BEGINNING} WHERE id = ANY(%s) AND {IF_OURS} RETURNING id)")
+        parts.append(BEGIN_MANY)
         values += [*_begun(at), [one.pk for one in begin], *_ours(token, WAITING)]
     asked = "id FROM begun" if begin else "0 WHERE false"
     with connection.cursor() as cursor:

@@ -30,6 +30,7 @@ from lifecycle.models import (
     MessageState,
     OfferStep,
     OfferStepKind,
+    ProposalState,
     Purpose,
     Refusal,
     Reminder,
@@ -38,6 +39,7 @@ from lifecycle.models import (
     Storage,
     Suppression,
     Visit,
+    VisitProposal,
     VisitState,
 )
 from lifecycle.reminders.rules import DONE_FOR_DAYS, ReminderFacts
@@ -104,6 +106,7 @@ class Facts:
     recorded: dict[tuple[int, str], date] = field(default_factory=dict)  # the latest outcome of a task on record
     answers: dict[int, tuple[str, date, date | None]] = field(default_factory=dict)  # by window: the latest word
     rests: Mapping[tuple[int, str], Rest] = field(default_factory=dict)
+    planned: Mapping[int, date] = field(default_factory=dict)  # by window: the day that the site's calendar suggests
 
     def person(self, due: CareDue) -> Customer | None:
         """Who keeps the vehicle now; else who kept it last; None where nobody ever did."""
@@ -131,6 +134,7 @@ class Facts:
             earliest=due.earliest,
             latest=due.latest,
             contract_on=due.contract_on,
+            planned_on=self.planned.get(due.pk),
             due_state=due.state,
             booked_on=self._booked_on(due, today),
             retired=due.vehicle.retired_on is not None and due.vehicle.retired_on <= today,
@@ -219,12 +223,12 @@ def gather(
         (row.vehicle_id, row.task): row for row in Refusal.objects.filter(vehicle__in=vehicles).order_by("id")
     }
     _messages(facts, ids, [due.pk for due in dues])
+    standing = VisitProposal.objects.filter(dues__in=dues, state=ProposalState.PROPOSED).exclude(planned_on=None)
+    facts.planned = dict(standing.order_by("-planned_on").values_list("dues", "planned_on"))  # the soonest holds
     return facts
 
 
-def _keepers(
-    facts: Facts, vehicles: set[int], people: set[int], today: date, known: Mapping[int, Customer]
-) -> None:
+def _keepers(facts: Facts, vehicles: set[int], people: set[int], today: date, known: Mapping[int, Customer]) -> None:
     """Keepers of these vehicles, and all vehicles that the same people keep now (their visits count as theirs)."""
     theirs = Keeper.objects.filter(vehicle__in=vehicles).values("customer")
     found = Keeper.objects.filter(Q(vehicle__in=vehicles) | Q(customer__in=theirs) | Q(customer__in=people))

@@ -1,10 +1,10 @@
 """One claimed batch, handed over in lots: while one lot is on its way, the database is told of the one before and asked
 for the one after.
 
-A lot is what the provider takes in `LOT_S`: one mail where a mail takes that long, some where it is quicker. So what is in
-doubt when a deliverer dies stays small, and a quick provider does not wait for our database. A lot is begun while the one
-before it is being sent. If that takes longer than a look may be old, it is taken back and looked at anew: a "no" that came
-meanwhile holds.
+A lot is what the provider takes in `LOT_S`: one mail where a mail takes that long, some where it is quicker. So what
+is in doubt when a deliverer dies stays small, and a quick provider does not wait for our database. A lot is begun
+while the one before it is being sent. If that takes longer than a look may be old, it is taken back and looked at
+anew: a "no" that came meanwhile holds.
 """
 
 from __future__ import annotations
@@ -129,7 +129,7 @@ class Handing:
         return claims.turn(self.claim.token, taken=taken, begin=lot, at=self.at)
 
     def _land(self) -> None:
-        """Wait for the lot that is on its way, and write what became of it; what was taken is written at the next turn."""
+        """Wait for the lot on its way, and write what became of it; what was taken is written at the next turn."""
         if self.flying is None:
             return
         (lot, future), self.flying = self.flying, None

@@ -55,10 +55,16 @@ class Stop:
 
 @dataclass(frozen=True, slots=True)
 class Rewrite:
-    """Some of what it is about no longer holds: write it anew about the rest. Only for what never left."""
+    """Some of what it is about no longer holds, or the day that it names was planned anew: write it anew about what
+    holds. Only for what never left.
+
+    Attributes:
+        days: by key of the kept reminders, the planned day that the mail may name now.
+    """
 
     keep: tuple[Reminder, ...]
     drop: tuple[tuple[Reminder, Decision], ...]
+    days: Mapping[int, date | None]
 
 
 Verdict = Go | Later | Stop | Rewrite
@@ -162,8 +168,10 @@ class Look:
             later = max(later, self.facts.at + timedelta(minutes=PAUSE_MINUTES))
         if later > self.facts.at:
             return Later(later)
-        if bad:
-            return Rewrite(tuple(row for row, _ in good), tuple(bad))
+        days = {row.pk: decision.planned_on for row, decision in good}
+        moved = any(row.planned_on != days[row.pk] for row, _ in good)
+        if bad or (moved and not message.resends):
+            return Rewrite(tuple(row for row, _ in good), tuple(bad), days)
         return Go()
 
     def _handover_verdict(self, message: Message) -> Verdict:
@@ -219,6 +227,9 @@ def rewrite(message: Message, verdict: Rewrite, seen: Look, *, at: datetime) -> 
     Returns:
         Why the owner is to see it first: nobody has approved the words that it is in now. Else empty.
     """
+    for row in verdict.keep:
+        row.planned_on = verdict.days[row.pk]
+        row.save(update_fields=["planned_on"])
     rendered = compose(
         reminders=verdict.keep, prices=seen.prices, uid=message.uid, at=at,
         asked_before=asked_before(seen.facts, verdict.keep),

@@ -1,8 +1,8 @@
 """A frozen message as an e-mail: Django's, for any backend; and its bytes for SMTP, written at once.
 
-Nearly every mail is two texts and a dozen short headers. Its bytes are put together here in a tenth of the time that the
-general way takes, which searches the text for a boundary, folds each header anew and copies every line. Whatever is not
-that simple goes Django's way. A test compares the two, byte for byte, but for the boundary.
+Nearly every mail is two texts and a dozen short headers. Its bytes are put together here in a fifth of the time that
+the general way takes, which searches the text for a boundary, folds each header anew and copies every line. Whatever
+is not that simple goes Django's way. A test compares the two, byte for byte, but for boundary and date.
 """
 
 from __future__ import annotations
@@ -12,7 +12,7 @@ import secrets
 from email.policy import compat32
 from email.utils import formatdate
 from functools import lru_cache
-from typing import Final
+from typing import Any, Final
 
 from django.core.mail import EmailMultiAlternatives
 from django.core.mail.message import forbid_multi_line_headers, sanitize_address
@@ -28,7 +28,9 @@ GOOD_LINE: Final = 78
 SHORT_SUBJECT: Final = 60
 PLAIN_ADDRESS: Final = re.compile(r"[A-Za-z0-9._+-]+@[A-Za-z0-9.-]+")
 POLICY: Final = compat32.clone(linesep="\r\n")
-PART: Final = '--{}\r\nContent-Type: text/{}; charset="utf-8"\r\nMIME-Version: 1.0\r\nContent-Transfer-Encoding: {}\r\n\r\n'
+PART: Final = (
+    '--{}\r\nContent-Type: text/{}; charset="utf-8"\r\nMIME-Version: 1.0\r\nContent-Transfer-Encoding: {}\r\n\r\n'
+)
 
 
 def build(message: Message) -> EmailMultiAlternatives:
@@ -51,11 +53,12 @@ def as_bytes(message: Message) -> bytes:
     Raises:
         ValueError: a header holds a line end.
     """
-    parts = [_lines(message.text), _lines(message.html)]
+    text, html = _lines(message.text), _lines(message.html)
     names = {name.lower() for name in message.headers}
     odd = names & {"from", "to", "cc", "date", "subject"} or "message-id" not in names
-    if odd or None in parts or not message.text or not message.html:
-        return bytes(build(message).message().as_bytes(linesep="\r\n"))
+    if odd or not text or not html:
+        whole: Any = build(message).message()
+        return bytes(whole.as_bytes(linesep="\r\n"))
     boundary = f"=_{secrets.token_hex(11)}"
     fields = {
         "Content-Type": f'multipart/alternative; boundary="{boundary}"', "MIME-Version": "1.0",
@@ -66,8 +69,7 @@ def as_bytes(message: Message) -> bytes:
         fields["Reply-To"] = told.pop("Reply-To")
     fields |= {"Date": formatdate(), **told}
     out = [_header(name, value) for name, value in fields.items()]
-    for kind, part in zip(("plain", "html"), parts, strict=True):
-        assert part is not None
+    for kind, part in (("plain", text), ("html", html)):
         out += [b"\r\n", PART.format(boundary, kind, "7bit" if part.isascii() else "8bit").encode("ascii"), part]
     return b"".join([*out, f"\r\n--{boundary}--\r\n".encode("ascii")])
 

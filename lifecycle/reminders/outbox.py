@@ -31,8 +31,8 @@ from lifecycle.reminders.transport import Postman
 __all__ = ["deliver", "enqueue", "sweep"]
 
 PEOPLE_AT_ONCE: Final = 100
-# Messages are claimed and looked at together: few at first, then as many as go in `LOOK_HOLDS_S` at the provider's pace,
-# so that the look is never older than that. A "no" of the customer needs no look: it stops the message itself.
+# Messages are claimed and looked at together: few at first, then as many as go in `LOOK_HOLDS_S` at the provider's
+# pace, so that the look is never older than that. A "no" of the customer needs no look: it stops the message itself.
 LEAST_AT_ONCE: Final = 20
 MOST_AT_ONCE: Final = 200
 # A run ends before the next alarm, whose clock is fresher.
@@ -80,6 +80,7 @@ def _write_group(
         for row in group:
             decision = decide(facts.of(row.due, row.step, row.customer))
             if isinstance(decision, Send) and decision.at <= at:
+                row.planned_on = decision.planned_on
                 good.append(row)
             elif apply_decision(row, decision, at, person=row.customer):
                 changed = {name: getattr(row, name) for name in CHANGING}
@@ -103,7 +104,7 @@ def _take_over(rows: Sequence[Reminder], at: datetime) -> list[Reminder]:
         row
         for row in rows
         if Reminder.objects.filter(pk=row.pk, state=ReminderState.PLANNED).update(
-            state=ReminderState.WRITTEN, changed_at=at
+            state=ReminderState.WRITTEN, changed_at=at, planned_on=row.planned_on
         )
     ]
 

@@ -24,7 +24,6 @@ from lifecycle.models import Message
 from lifecycle.reminders.mime import as_bytes, build, envelope
 from lifecycle.reminders.retries import TABLE, Kind, asked_to_wait, chain, kind_of
 
-
 __all__ = ["CannotReach", "Outcome", "Postman", "Result", "build", "classify", "describe"]
 
 
