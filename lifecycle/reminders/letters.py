@@ -97,7 +97,7 @@ def write(reminders: Sequence[Reminder], *, facts: Facts, ink: Ink, at: datetime
         reminders=reminders, prices=ink.prices, uid=uid, at=at, asked_before=asked_before(facts, reminders),
         voices=ink.voices,
     )  # fmt: skip
-    needs = ink.gate.needs(first.customer.studio, rendered)
+    needs = ink.gate.needs(first.customer.studio, rendered, kind=first.purpose)
     message: Message = Message.objects.create(
         studio_id=first.studio_id, uid=uid, customer=first.customer, reminder=first, purpose=first.purpose,
         to_email=first.customer.email, from_email=rendered.from_email, subject=rendered.subject, text=rendered.text,
@@ -136,14 +136,19 @@ class Look:
     facts: Facts
     reminders: Mapping[int, list[Reminder]]
     prices: Prices
-    visits: Mapping[int, int]  # sequence of each visit that a message is about
+    visits: Mapping[int, tuple[int, date]]  # sequence and day of each visit that a message is about
     handovers: Mapping[int, str]  # address of each open offer of a vehicle
 
     def verdict(self, message: Message) -> Verdict:
         """Whether what the message says still holds. The copy of a report was signed for: only its address can have
         gone bad. An answer about a visit holds until the visit changes again."""
-        if message.visit_id is not None and self.visits.get(message.visit_id) != message.visit_sequence:
-            return Stop("The visit has changed since it was written.")
+        if message.visit_id is not None:
+            sequence, on = self.visits.get(message.visit_id, (None, None))
+            if sequence != message.visit_sequence:
+                return Stop("The visit has changed since it was written.")
+            # Only what waited for the owner can be so late.
+            if message.batch is not None and on is not None and on < message.studio.day(self.facts.at):
+                return Stop("The day of the visit is over.")
         if message.handover_id is not None:
             return self._handover_verdict(message)
         about_reminders = message.report_id is None and message.visit_id is None
@@ -203,7 +208,7 @@ def look(messages: Sequence[Message], *, at: datetime) -> Look:
         reminders[message.pk] = [found[pk] for pk in ids[message.pk] if pk in found]
     facts = gather([row.due for row in found.values()], at=at, people=set(people), known=people)
     about = {message.visit_id for message in messages if message.visit_id is not None}
-    visits = dict(Visit.objects.filter(pk__in=about).values_list("pk", "sequence")) if about else {}
+    visits = {row.pk: (row.sequence, row.on) for row in Visit.objects.filter(pk__in=about)} if about else {}
     offers = {message.handover_id for message in messages if message.handover_id is not None}
     still = Handover.objects.filter(pk__in=offers, state=HandoverState.OPEN, ends_at__gt=at) if offers else ()
     handovers = {row.pk: row.to_email.lower() for row in still}
@@ -239,7 +244,9 @@ def rewrite(message: Message, verdict: Rewrite, seen: Look, *, at: datetime) -> 
     message.headers = rendered.headers
     needs: list[str] = []
     if rendered.words != message.words:
-        needs = approval.gate((message.studio_id,)).needs(message.studio, rendered, only_words=True)
+        needs = approval.gate((message.studio_id,)).needs(
+            message.studio, rendered, kind=message.purpose, only_words=True
+        )
     message.words, message.approval_for = rendered.words, needs
     message.save(update_fields=["reminder", "subject", "text", "html", "headers", "words", "approval_for"])
     for row, decision in verdict.drop:

@@ -1,8 +1,8 @@
 """When to write to somebody, and when not to, with the reason. Pure: no Django, no database, no clock.
 
-The ladder of one care window: a first notice when it opens, one follow-up about half-way to its end, a last notice only
-before a date that a contract names. Everything else is a reason not to write. The figures are judgement and house
-rules, no source, except where one is named.
+The ladder of one care window: a first notice when it opens (or in time for the day that a visit is planned for), one
+follow-up about half-way to its end (or to that day), a last notice only before a date that a contract names. Everything
+else is a reason not to write. The figures are judgement and house rules, no source, except where one is named.
 """
 
 from __future__ import annotations
@@ -270,13 +270,7 @@ def _about_offers(facts: ReminderFacts) -> Wait | None:
 
 def _time_on_the_ladder(facts: ReminderFacts) -> Send | Wait | Skip:
     if facts.step == "first":
-        opens = morning(facts.earliest, facts.zone)
-        day = _planned_on(facts, facts.now)
-        if day is not None and day - timedelta(days=BEFORE_PLANNED_DAYS) > facts.earliest:
-            return _before_planned(facts, day)
-        if facts.now >= opens:
-            return Send(facts.now, "window_open", f"The window has been open since {facts.earliest}.")
-        return Send(opens, "window_opens", f"The window opens on {facts.earliest}.")
+        return _first_notice(facts)
     if facts.step == "follow_up":
         return _follow_up(facts)
     if facts.contract_on is None:
@@ -289,6 +283,16 @@ def _time_on_the_ladder(facts: ReminderFacts) -> Send | Wait | Skip:
         "contract_date_near",
         f"The contract names {facts.contract_on}; this is {LAST_BEFORE_DAYS} days before.",
     )
+
+
+def _first_notice(facts: ReminderFacts) -> Send:
+    opens = morning(facts.earliest, facts.zone)
+    day = _planned_on(facts, facts.now)
+    if day is not None and day - timedelta(days=BEFORE_PLANNED_DAYS) > facts.earliest:
+        return _before_planned(facts, day)
+    if facts.now >= opens:
+        return Send(facts.now, "window_open", f"The window has been open since {facts.earliest}.")
+    return Send(opens, "window_opens", f"The window opens on {facts.earliest}.")
 
 
 def _before_planned(facts: ReminderFacts, day: date) -> Send:

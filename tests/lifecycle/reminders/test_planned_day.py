@@ -1,5 +1,5 @@
-"""A notice follows the day that the site's calendar plans: when it goes out, which day it names, and that it moves with the
-plan until it was sent. That a plan is followed is a house rule; the lead of three weeks is judgement, no source."""
+"""A notice follows the day that the site's calendar plans: when it goes out, which day it names, and that it moves with
+the plan until it was sent. That a plan is followed is a house rule; the lead of three weeks is judgement, no source."""
 
 from __future__ import annotations
 
