@@ -102,9 +102,9 @@ def by_one(count: int, sample: list[tuple[str, str, bytes]], port: int) -> float
     drained = PARTS / sum(1 / rate for rate in rates)
     ratio = drained / statistics.median(bare)
     print(f"  one deliverer: {count} at {drained:.0f}/s ({min(rates):.0f} to {max(rates):.0f}), "
-          f"{work_ms / count:.2f} ms of processor each; bare loop {statistics.median(bare):.0f}/s ({min(bare):.0f} to {max(bare):.0f}); "
-          f"ratio {ratio:.2f}; MiB before {memory[0]:.1f}, after a tenth {memory[1]:.1f}, "
-          f"in the middle {memory[PARTS // 2]:.1f}, at the end {memory[-1]:.1f}", flush=True)  # fmt: skip
+          f"{work_ms / count:.2f} ms of processor each; bare loop {statistics.median(bare):.0f}/s ({min(bare):.0f} to "
+          f"{max(bare):.0f}); ratio {ratio:.2f}; MiB before {memory[0]:.1f}, after a tenth {memory[1]:.1f}, in the "
+          f"middle {memory[PARTS // 2]:.1f}, at the end {memory[-1]:.1f}", flush=True)  # fmt: skip
     return ratio
 
 
