@@ -152,6 +152,7 @@ class Facts:
             consent=self.consent.get((person.pk, purpose)),
             complaint_open=person.pk in self.complaint,
             owed=due.reason_code in OWED,
+            pressing=due.reason_code in OWED or bool(due.words.get("overdue_since")),
             last_visit=max((v.on for v in mine if v.state == VisitState.DONE), default=None),
             next_visit=min((v.on for v in mine if v.state == VisitState.BOOKED and v.on >= today), default=None),
             sent=tuple(when for pk, when in self.sent[person.pk, purpose] if pk not in leave_out),

@@ -56,6 +56,7 @@ class ReminderFacts:
         consent: given, withdrawn (False) or unknown (None), for this purpose.
         complaint_open: of this person.
         owed: the studio owes this look (a contract date, a first check, an event), so it is told of even then.
+        pressing: the care is owed, or overdue; it is told of when its window opens, whatever day is planned.
         last_visit, next_visit: days of the person's last visit that took place and next booked one.
         sent: aware times of the messages of this purpose to this person in the last 365 days, in any order.
         first: where the first notice of this window stands: none (not written yet), on_way, accepted, unsent (it was
@@ -90,6 +91,7 @@ class ReminderFacts:
     consent: bool | None = True
     complaint_open: bool = False
     owed: bool = False
+    pressing: bool = False
     last_visit: date | None = None
     next_visit: date | None = None
     sent: tuple[datetime, ...] = ()
@@ -288,7 +290,7 @@ def _time_on_the_ladder(facts: ReminderFacts) -> Send | Wait | Skip:
 def _first_notice(facts: ReminderFacts) -> Send:
     opens = morning(facts.earliest, facts.zone)
     day = _planned_on(facts, facts.now)
-    if day is not None and day - timedelta(days=BEFORE_PLANNED_DAYS) > facts.earliest:
+    if day is not None and not facts.pressing and day - timedelta(days=BEFORE_PLANNED_DAYS) > facts.earliest:
         return _before_planned(facts, day)
     if facts.now >= opens:
         return Send(facts.now, "window_open", f"The window has been open since {facts.earliest}.")

@@ -55,6 +55,11 @@ def test_a_planned_day_that_is_near_over_or_outside_leaves_the_time_alone(day, n
     assert decision.planned_on == (day if names else None)
 
 
+def test_what_presses_is_told_of_when_its_window_opens_and_names_the_day():
+    decision = decide(replace(FACTS, planned_on=date(2026, 6, 30), pressing=True))
+    assert (decision.at, decision.reason_code, decision.planned_on) == (FACTS.now, "window_open", date(2026, 6, 30))
+
+
 def test_the_follow_up_comes_half_way_to_the_planned_day():
     facts = replace(FACTS, step="follow_up", first="accepted", first_at=FACTS.now, planned_on=date(2026, 6, 21))
     assert decide(facts).at.date() == date(2026, 6, 1)
@@ -168,6 +173,14 @@ def test_a_resend_says_what_the_first_said(proposal, provider):
     counts = deliver(at=due_at)
     assert (counts["accepted"], counts["rewritten"]) == (1, 0)
     assert models.Message.objects.get().text == before
+
+
+@pytest.mark.parametrize("pressing", [{"reason_code": "first_check"}, {"words": {"overdue_since": "2026-02-01"}}])
+def test_owed_or_overdue_care_does_not_wait_for_the_plan(proposal, pressing):
+    models.CareDue.objects.update(**pressing)
+    plan(at=NOW)
+    reminder = models.Reminder.objects.get()
+    assert (reminder.reason_code, reminder.planned_on) == ("window_open", fresh(proposal).planned_on)
 
 
 def test_a_withdrawn_proposal_leaves_the_window_to_decide(proposal):
