@@ -32,6 +32,8 @@ class Reminder(StudioRow):
     step = models.CharField(max_length=10, choices=Step.choices)
     purpose = models.CharField(max_length=12, choices=Purpose.choices, default=Purpose.SERVICE)
     state = models.CharField(max_length=10, choices=ReminderState.choices)
+    # The day of a planned visit that it follows, and names once it is written.
+    planned_on = models.DateField(null=True, blank=True)
     send_at = models.DateTimeField(null=True, blank=True)
     reason_code = models.CharField(max_length=30)
     reason = models.CharField(max_length=300)

@@ -1,8 +1,9 @@
 """What the owner sees before it goes out: the first mail in new words, mails that name a price, many mails at once.
 
-Such a message is written and frozen like any other, and waits. Approved, it is looked at again just before it is handed
-over, as every message is. Refused, it is stopped with the reason. Only mails about care wait: the copy of a report and
-the answer about a visit are sent by somebody's hand, one by one.
+Such a message is written and frozen like any other, and waits. Approved, it is looked at again just before it is
+handed over, as every message is. Refused, it is stopped with the reason. `SEES` says for every kind of mail what the
+owner sees first: what the cycle writes by itself, and many mails at once. A mail that one person's deed sends to one
+person goes at once: somebody stands behind it, and waits for it.
 """
 
 from __future__ import annotations
@@ -12,7 +13,7 @@ from collections import Counter, defaultdict
 from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import datetime
-from typing import Final
+from typing import Any, Final
 
 from django.db import transaction
 from django.db.models import QuerySet
@@ -29,6 +30,48 @@ REASONS: Final[Mapping[str, str]] = {
     PRICE: "it names a price",
     BATCH: "more than 20 mails in one run",
 }
+
+
+@dataclass(frozen=True, slots=True)
+class Sees:
+    """What the owner sees first of a kind of mail, as far as the studio asks for it, and why.
+
+    Attributes:
+        made_in: the module that writes it, from the root of the project.
+    """
+
+    first: bool
+    prices: bool
+    batches: bool
+    why: str
+    made_in: str
+
+
+_ALL, _NOTHING, _MANY = (True, True, True), (False, False, False), (False, False, True)
+_LETTERS: Final = "lifecycle/reminders/letters.py"
+_ASKED_FOR: Final = "lifecycle/reminders/asked_for.py"
+_DESK: Final = "a member answers one customer, and sees the words on the page"
+SEES: Final[Mapping[str, Sees]] = {
+    "service": Sees(*_ALL, "the cycle writes it by itself", _LETTERS),
+    "promotion": Sees(*_ALL, "the cycle writes it by itself", _LETTERS),
+    "visit_moved": Sees(*_MANY, f"{_DESK}; after a closure one press may move very many", _ASKED_FOR),
+    "visit_confirmed": Sees(*_NOTHING, _DESK, _ASKED_FOR),
+    "visit_offered": Sees(*_NOTHING, _DESK, _ASKED_FOR),
+    "visit_declined": Sees(*_NOTHING, _DESK, _ASKED_FOR),
+    "visit_kept": Sees(*_NOTHING, _DESK, _ASKED_FOR),
+    "visit_cancelled": Sees(*_NOTHING, _DESK, _ASKED_FOR),
+    "report": Sees(*_NOTHING, "the customer has just signed for this copy", _ASKED_FOR),
+    "addendum": Sees(*_NOTHING, "a member adds it to a report that the customer signed", _ASKED_FOR),
+    "handover": Sees(*_NOTHING, "the present keeper asks for it, to one new keeper", _ASKED_FOR),
+    "sign_in": Sees(
+        *_NOTHING, "whoever signs in asks for the code, and it lives for minutes", "portal/access/adapter.py"
+    ),
+    "door": Sees(*_NOTHING, "somebody who types an address at the door asks for the link", "portal/access/door.py"),
+    "invitation": Sees(*_NOTHING, "an owner lets one member in", "portal/access/invitation.py"),
+    "trial": Sees(*_NOTHING, "a member sends it to their own address to see it", "lifecycle/reminders/trials.py"),
+    "monthly": Sees(*_NOTHING, "it goes to the owners alone", "lifecycle/monthly/post.py"),
+}
+
 # Design of the house: a run of more messages than this is seen first.
 MOST_UNSEEN: Final = 20
 LONGEST_WHY: Final = 200
@@ -48,18 +91,19 @@ class Gate:
     batch: uuid.UUID
     large: frozenset[int] = field(default_factory=frozenset)
 
-    def needs(self, studio: Studio, rendered: Rendered, *, only_words: bool = False) -> list[str]:
+    def needs(self, studio: Studio, rendered: Rendered, *, kind: str, only_words: bool = False) -> list[str]:
         """Why the owner is to see this mail first; empty: it may go.
 
         Args:
+            kind: of mail, as in `SEES`.
             only_words: price and number were seen already; only the words are new.
         """
-        found = []
-        if studio.approve_first and (studio.pk, rendered.words) not in self.approved:
+        found, sees = [], SEES[kind]
+        if sees.first and studio.approve_first and (studio.pk, rendered.words) not in self.approved:
             found.append(FIRST)
-        if not only_words and studio.approve_prices and rendered.names_price:
+        if not only_words and sees.prices and studio.approve_prices and rendered.names_price:
             found.append(PRICE)
-        if not only_words and studio.approve_batches and studio.pk in self.large:
+        if not only_words and sees.batches and studio.approve_batches and studio.pk in self.large:
             found.append(BATCH)
         return found
 
@@ -84,6 +128,24 @@ def release_small_batches(gate: Gate, *, at: datetime) -> None:
         if rows.count() <= MOST_UNSEEN:
             for message in rows.filter(state=MessageState.WAITING).select_related("studio"):
                 _lift(message, BATCH, at)
+
+
+def batch_of(studio: Studio, kind: str, number: int, *, actor: str) -> uuid.UUID | None:
+    """The run of so many mails by one press, if the owner is to see it first; None where they may go. An owner who
+    presses has seen it."""
+    if not (SEES[kind].batches and studio.approve_batches and number > MOST_UNSEEN):
+        return None
+    who, _, key = actor.partition(":")
+    mine = Member.objects.of(studio).filter(ended_at=None, role="owner")
+    pressed = who == "member" and key.isdecimal() and mine.filter(pk=int(key)).exists()
+    return None if pressed else uuid.uuid4()
+
+
+def held(batch: uuid.UUID) -> dict[str, Any]:
+    """The fields of a message that waits as one of a run."""
+    return {
+        "state": MessageState.WAITING, "approval_for": [BATCH], "batch": batch, "error": words_of([BATCH]),
+    }  # fmt: skip
 
 
 def _lift(message: Message, reason: str, at: datetime) -> bool:

@@ -17,7 +17,7 @@ from lifecycle.care.spread_visits import Wish, spread
 from lifecycle.care.worklist import task_title
 from lifecycle.errors import DomainError
 from lifecycle.models import LIVE_DUE, OPEN_VISITS, CareDue, Closure, Keeper, Studio, Visit, VisitState
-from lifecycle.reminders import visit_letters
+from lifecycle.reminders import approval, visit_letters
 
 # How long after a closure its visits may be moved to where no care window says so. Judgement.
 WITHIN: Final = timedelta(days=28)
@@ -59,7 +59,8 @@ class Hit:
 
 @dataclass(frozen=True, slots=True)
 class Moved:
-    """A visit that was moved; `no_mail` says why its customer must be phoned, "" where a mail is on its way."""
+    """A visit that was moved; `no_mail` says why its customer must be phoned (there is no mail, or it waits
+    for the owner), "" where a mail is on its way."""
 
     plate: str
     on: date
@@ -131,7 +132,8 @@ def _move(row: Visit, to: date | None, why: str, customer: object, shut: ClosedD
 def move_all(
     *, studio: Studio, closure_id: int, moves: Sequence[tuple[int, int, date]], actor: str, at: datetime
 ) -> tuple[Moved, ...]:
-    """Move booked visits off the days of a closure: all of them or none. The time of day stays.
+    """Move booked visits off the days of a closure: all of them or none. The time of day stays. Where an owner sees
+    many mails first, those of more than 20 wait for one, unless it is an owner who moves them.
 
     Args:
         moves: visit, the sequence that was seen, and the new day.
@@ -144,6 +146,7 @@ def move_all(
         raise DomainError("moves: choose at least one visit to move.", field="moves")
     with transaction.atomic():
         closure = one(Closure, studio, closure_id, lock=True)
+        batch = approval.batch_of(studio, "visit_moved", len(moves), actor=actor)
         done = []
         for visit_id, seen, to in moves:
             visit = one(Visit, studio, visit_id)
@@ -154,7 +157,14 @@ def move_all(
                 raise DomainError(f"{plate}: {to} lies in the closure; choose another day.", field=f"to_{visit_id}")
             try:
                 told = visit_letters.confirm(
-                    studio=studio, visit_id=visit_id, on=to, starts=visit.starts, seen=seen, actor=actor, at=at
+                    studio=studio,
+                    visit_id=visit_id,
+                    on=to,
+                    starts=visit.starts,
+                    seen=seen,
+                    batch=batch,
+                    actor=actor,
+                    at=at,
                 )
             except DomainError as error:
                 raise DomainError(f"{plate}: {error.message}", field=f"to_{visit_id}") from error

@@ -30,6 +30,7 @@ from lifecycle.models import (
     MessageState,
     OfferStep,
     OfferStepKind,
+    ProposalState,
     Purpose,
     Refusal,
     Reminder,
@@ -38,6 +39,7 @@ from lifecycle.models import (
     Storage,
     Suppression,
     Visit,
+    VisitProposal,
     VisitState,
 )
 from lifecycle.reminders.rules import DONE_FOR_DAYS, ReminderFacts
@@ -104,6 +106,7 @@ class Facts:
     recorded: dict[tuple[int, str], date] = field(default_factory=dict)  # the latest outcome of a task on record
     answers: dict[int, tuple[str, date, date | None]] = field(default_factory=dict)  # by window: the latest word
     rests: Mapping[tuple[int, str], Rest] = field(default_factory=dict)
+    planned: Mapping[int, date] = field(default_factory=dict)  # by window: the day that the site's calendar suggests
 
     def person(self, due: CareDue) -> Customer | None:
         """Who keeps the vehicle now; else who kept it last; None where nobody ever did."""
@@ -131,6 +134,7 @@ class Facts:
             earliest=due.earliest,
             latest=due.latest,
             contract_on=due.contract_on,
+            planned_on=self.planned.get(due.pk),
             due_state=due.state,
             booked_on=self._booked_on(due, today),
             retired=due.vehicle.retired_on is not None and due.vehicle.retired_on <= today,
@@ -148,6 +152,7 @@ class Facts:
             consent=self.consent.get((person.pk, purpose)),
             complaint_open=person.pk in self.complaint,
             owed=due.reason_code in OWED,
+            pressing=due.reason_code in OWED or bool(due.words.get("overdue_since")),
             last_visit=max((v.on for v in mine if v.state == VisitState.DONE), default=None),
             next_visit=min((v.on for v in mine if v.state == VisitState.BOOKED and v.on >= today), default=None),
             sent=tuple(when for pk, when in self.sent[person.pk, purpose] if pk not in leave_out),
@@ -191,17 +196,24 @@ class Facts:
         return min(covering, default=None)
 
 
-def gather(dues: Sequence[CareDue], *, at: datetime, people: Collection[int] = ()) -> Facts:
+def gather(
+    dues: Sequence[CareDue],
+    *,
+    at: datetime,
+    people: Collection[int] = (),
+    known: Mapping[int, Customer] | None = None,
+) -> Facts:
     """Read all that the rules need about these windows. The number of queries does not depend on how many there are.
 
     Args:
         dues: with `vehicle` loaded.
         people: customers beside the present keepers who are to be written to (the addressees of written messages).
+        known: customers that are in memory already, with `studio` loaded, by key; they are not read again.
     """
     facts = Facts(at=at)
     today = at.astimezone(UTC).date()
     vehicles = {due.vehicle_id for due in dues}
-    _keepers(facts, vehicles, set(people), today)
+    _keepers(facts, vehicles, set(people), today, known or {})
     ids = {person.pk for person in facts.last_keeper.values()} | {person.pk for person in facts.keeper.values()}
     ids |= set(people)
     _vehicles(facts, vehicles, today)
@@ -212,21 +224,26 @@ def gather(dues: Sequence[CareDue], *, at: datetime, people: Collection[int] = (
         (row.vehicle_id, row.task): row for row in Refusal.objects.filter(vehicle__in=vehicles).order_by("id")
     }
     _messages(facts, ids, [due.pk for due in dues])
+    standing = VisitProposal.objects.filter(dues__in=dues, state=ProposalState.PROPOSED).exclude(planned_on=None)
+    facts.planned = dict(standing.order_by("-planned_on").values_list("dues", "planned_on"))  # the soonest holds
     return facts
 
 
-def _keepers(facts: Facts, vehicles: set[int], people: set[int], today: date) -> None:
+def _keepers(facts: Facts, vehicles: set[int], people: set[int], today: date, known: Mapping[int, Customer]) -> None:
     """Keepers of these vehicles, and all vehicles that the same people keep now (their visits count as theirs)."""
     theirs = Keeper.objects.filter(vehicle__in=vehicles).values("customer")
-    rows = Keeper.objects.filter(Q(vehicle__in=vehicles) | Q(customer__in=theirs) | Q(customer__in=people))
-    for row in rows.select_related("customer__studio").order_by("start", "id"):
+    found = Keeper.objects.filter(Q(vehicle__in=vehicles) | Q(customer__in=theirs) | Q(customer__in=people))
+    rows = list(found.order_by("start", "id"))
+    others = {row.customer_id for row in rows if row.vehicle_id in vehicles} - set(known)
+    persons = {**known, **(Customer.objects.select_related("studio").in_bulk(others) if others else {})}
+    for row in rows:
         now = row.start <= today and (row.end is None or row.end > today)
         if now:
             facts.vehicles_of[row.customer_id].add(row.vehicle_id)
         if row.vehicle_id in vehicles:
-            facts.last_keeper[row.vehicle_id] = row.customer
+            facts.last_keeper[row.vehicle_id] = persons[row.customer_id]
             if now:
-                facts.keeper[row.vehicle_id] = row.customer
+                facts.keeper[row.vehicle_id] = persons[row.customer_id]
                 facts.since[row.vehicle_id] = row.start
 
 

@@ -16,10 +16,10 @@ from django.urls import reverse
 from django.utils import translation
 from django.utils.translation import gettext as _
 
-from lifecycle import journal
 from lifecycle.care import handover
 from lifecycle.care.handover import Offered
-from lifecycle.models import Message, MessageState, Purpose
+from lifecycle.models import Message
+from lifecycle.reminders.asked_for import freeze
 from lifecycle.reminders.house import absolute
 from lifecycle.reminders.render import Rendered, day_words, one_line, plain_headers, sender, unbroken, wrap
 
@@ -39,14 +39,9 @@ def offer(
         made = handover.offer(customer_ids=customer_ids, vehicle_id=vehicle_id, email=email, on=on, actor=actor, at=at)
         uid, row = uuid.uuid4(), made.handover
         mail = compose(made, uid=uid, language=language)
-        message: Message = Message.objects.create(
-            studio=row.studio, uid=uid, customer=row.customer, handover=row, purpose=Purpose.SERVICE,
-            to_email=row.to_email, from_email=mail.from_email, subject=mail.subject, text=mail.text, html=mail.html,
-            headers=mail.headers, state=MessageState.READY, state_at=at, written_at=at,
-        )  # fmt: skip
-        journal.record(
-            studio=row.studio, actor=actor, at=at, verb="message written", subject="message", subject_id=message.pk,
-            vehicle_id=row.vehicle_id, handover=row.pk, uid=str(uid),
+        message = freeze(
+            mail, row.customer, uid=uid, about={"handover": row}, to_email=row.to_email,
+            noted={"vehicle_id": row.vehicle_id, "handover": row.pk}, actor=actor, at=at,
         )  # fmt: skip
     return message
 

@@ -11,6 +11,7 @@ from typing import Final
 
 from lifecycle import journal
 from lifecycle.models import (
+    Customer,
     Handover,
     HandoverState,
     Message,
@@ -54,10 +55,16 @@ class Stop:
 
 @dataclass(frozen=True, slots=True)
 class Rewrite:
-    """Some of what it is about no longer holds: write it anew about the rest. Only for what never left."""
+    """Some of what it is about no longer holds, or the day that it names was planned anew: write it anew about what
+    holds. Only for what never left.
+
+    Attributes:
+        days: by key of the kept reminders, the planned day that the mail may name now.
+    """
 
     keep: tuple[Reminder, ...]
     drop: tuple[tuple[Reminder, Decision], ...]
+    days: Mapping[int, date | None]
 
 
 Verdict = Go | Later | Stop | Rewrite
@@ -90,7 +97,7 @@ def write(reminders: Sequence[Reminder], *, facts: Facts, ink: Ink, at: datetime
         reminders=reminders, prices=ink.prices, uid=uid, at=at, asked_before=asked_before(facts, reminders),
         voices=ink.voices,
     )  # fmt: skip
-    needs = ink.gate.needs(first.customer.studio, rendered)
+    needs = ink.gate.needs(first.customer.studio, rendered, kind=first.purpose)
     message: Message = Message.objects.create(
         studio_id=first.studio_id, uid=uid, customer=first.customer, reminder=first, purpose=first.purpose,
         to_email=first.customer.email, from_email=rendered.from_email, subject=rendered.subject, text=rendered.text,
@@ -129,14 +136,19 @@ class Look:
     facts: Facts
     reminders: Mapping[int, list[Reminder]]
     prices: Prices
-    visits: Mapping[int, int]  # sequence of each visit that a message is about
+    visits: Mapping[int, tuple[int, date]]  # sequence and day of each visit that a message is about
     handovers: Mapping[int, str]  # address of each open offer of a vehicle
 
     def verdict(self, message: Message) -> Verdict:
         """Whether what the message says still holds. The copy of a report was signed for: only its address can have
         gone bad. An answer about a visit holds until the visit changes again."""
-        if message.visit_id is not None and self.visits.get(message.visit_id) != message.visit_sequence:
-            return Stop("The visit has changed since it was written.")
+        if message.visit_id is not None:
+            sequence, on = self.visits.get(message.visit_id, (None, None))
+            if sequence != message.visit_sequence:
+                return Stop("The visit has changed since it was written.")
+            # Only what waited for the owner can be so late.
+            if message.batch is not None and on is not None and on < message.studio.day(self.facts.at):
+                return Stop("The day of the visit is over.")
         if message.handover_id is not None:
             return self._handover_verdict(message)
         about_reminders = message.report_id is None and message.visit_id is None
@@ -151,7 +163,7 @@ class Look:
         # A pause is no reason to stop what is written: it waits. Whatever else speaks against it still does.
         facts = [(row, self.facts.of(row.due, row.step, message.customer, leave_out={message.pk})) for row in rows]
         paused = any(known.studio_paused for _, known in facts)
-        decisions = [(row, decide(replace(known, studio_paused=False))) for row, known in facts]
+        decisions = [(row, decide(replace(known, studio_paused=False) if paused else known)) for row, known in facts]
         good = [(row, decision) for row, decision in decisions if isinstance(decision, Send)]
         bad = [(row, decision) for row, decision in decisions if not isinstance(decision, Send)]
         if not good or (bad and message.resends):
@@ -161,8 +173,10 @@ class Look:
             later = max(later, self.facts.at + timedelta(minutes=PAUSE_MINUTES))
         if later > self.facts.at:
             return Later(later)
-        if bad:
-            return Rewrite(tuple(row for row, _ in good), tuple(bad))
+        days = {row.pk: decision.planned_on for row, decision in good}
+        moved = any(row.planned_on != days[row.pk] for row, _ in good)
+        if bad or (moved and not message.resends):
+            return Rewrite(tuple(row for row, _ in good), tuple(bad), days)
         return Go()
 
     def _handover_verdict(self, message: Message) -> Verdict:
@@ -185,18 +199,31 @@ def look(messages: Sequence[Message], *, at: datetime) -> Look:
     """Read what is needed to judge these messages. They come with `customer.studio` loaded."""
     ids = {message.pk: message.told_of() for message in messages}
     wanted = [pk for several in ids.values() for pk in several]
+    people = {message.customer_id: message.customer for message in messages}
     rows = Reminder.objects.filter(pk__in=wanted, state=ReminderState.WRITTEN)
-    found = {row.pk: row for row in rows.select_related("due__vehicle", "vehicle", "customer__studio", "studio")}
+    found = {row.pk: row for row in rows.select_related("due__vehicle")}
+    _join(found.values(), people)
     reminders: dict[int, list[Reminder]] = defaultdict(list)
     for message in messages:
         reminders[message.pk] = [found[pk] for pk in ids[message.pk] if pk in found]
-    facts = gather([row.due for row in found.values()], at=at, people={one.customer_id for one in messages})
+    facts = gather([row.due for row in found.values()], at=at, people=set(people), known=people)
     about = {message.visit_id for message in messages if message.visit_id is not None}
-    visits = dict(Visit.objects.filter(pk__in=about).values_list("pk", "sequence")) if about else {}
+    visits = {row.pk: (row.sequence, row.on) for row in Visit.objects.filter(pk__in=about)} if about else {}
     offers = {message.handover_id for message in messages if message.handover_id is not None}
     still = Handover.objects.filter(pk__in=offers, state=HandoverState.OPEN, ends_at__gt=at) if offers else ()
     handovers = {row.pk: row.to_email.lower() for row in still}
     return Look(facts, reminders, prices_for(list(found.values())), visits, handovers)
+
+
+def _join(rows: Iterable[Reminder], people: Mapping[int, Customer]) -> None:
+    """Give reminders the objects that are in memory already: reading them by joins takes longer than the rules do."""
+    for row in rows:
+        if row.vehicle_id == row.due.vehicle_id:
+            row.vehicle = row.due.vehicle
+        if row.customer_id in people:
+            row.customer = people[row.customer_id]
+            if row.studio_id == row.customer.studio_id:
+                row.studio = row.customer.studio
 
 
 def rewrite(message: Message, verdict: Rewrite, seen: Look, *, at: datetime) -> list[str]:
@@ -205,6 +232,9 @@ def rewrite(message: Message, verdict: Rewrite, seen: Look, *, at: datetime) -> 
     Returns:
         Why the owner is to see it first: nobody has approved the words that it is in now. Else empty.
     """
+    for row in verdict.keep:
+        row.planned_on = verdict.days[row.pk]
+        row.save(update_fields=["planned_on"])
     rendered = compose(
         reminders=verdict.keep, prices=seen.prices, uid=message.uid, at=at,
         asked_before=asked_before(seen.facts, verdict.keep),
@@ -214,7 +244,9 @@ def rewrite(message: Message, verdict: Rewrite, seen: Look, *, at: datetime) -> 
     message.headers = rendered.headers
     needs: list[str] = []
     if rendered.words != message.words:
-        needs = approval.gate((message.studio_id,)).needs(message.studio, rendered, only_words=True)
+        needs = approval.gate((message.studio_id,)).needs(
+            message.studio, rendered, kind=message.purpose, only_words=True
+        )
     message.words, message.approval_for = rendered.words, needs
     message.save(update_fields=["reminder", "subject", "text", "html", "headers", "words", "approval_for"])
     for row, decision in verdict.drop:

@@ -13,33 +13,28 @@ from __future__ import annotations
 import time
 from collections import Counter, defaultdict
 from collections.abc import Mapping, Sequence
-from datetime import datetime, timedelta
-from typing import Any, Final
+from datetime import datetime
+from typing import Final
 
 from django.db import transaction
-from django.db.models import F
 
-from lifecycle import journal
-from lifecycle.models import Message, MessageState, Reminder, ReminderState
-from lifecycle.reminders import approval, letters, wordings
+from lifecycle.models import Reminder, ReminderState
+from lifecycle.reminders import approval, handing, letters, wordings
 from lifecycle.reminders import claim as claims
 from lifecycle.reminders.facts import Facts, gather
 from lifecycle.reminders.planner import CHANGING, apply_decision, open_later_rungs
-from lifecycle.reminders.receipts import suppress
 from lifecycle.reminders.render import prices_for
-from lifecycle.reminders.retries import TABLE, Kind
 from lifecycle.reminders.rules import Send, decide
 from lifecycle.reminders.sweep import sweep
-from lifecycle.reminders.transport import CannotReach, Outcome, Postman, Result
+from lifecycle.reminders.transport import Postman
 
 __all__ = ["deliver", "enqueue", "sweep"]
 
 PEOPLE_AT_ONCE: Final = 100
-# Messages are claimed and looked at together: few at first, then as many as the provider's pace takes in LOOK_HOLDS_S,
-# so that the look is never older than that. A "no" of the customer needs no look: it stops the message itself.
+# Messages are claimed and looked at together: few at first, then as many as go in `LOOK_HOLDS_S` at the provider's
+# pace, so that the look is never older than that. A "no" of the customer needs no look: it stops the message itself.
 LEAST_AT_ONCE: Final = 20
 MOST_AT_ONCE: Final = 200
-LOOK_HOLDS_S: Final = 1.0
 # A run ends before the next alarm, whose clock is fresher.
 RUN_S: Final = 45.0
 
@@ -85,6 +80,7 @@ def _write_group(
         for row in group:
             decision = decide(facts.of(row.due, row.step, row.customer))
             if isinstance(decision, Send) and decision.at <= at:
+                row.planned_on = decision.planned_on
                 good.append(row)
             elif apply_decision(row, decision, at, person=row.customer):
                 changed = {name: getattr(row, name) for name in CHANGING}
@@ -108,7 +104,7 @@ def _take_over(rows: Sequence[Reminder], at: datetime) -> list[Reminder]:
         row
         for row in rows
         if Reminder.objects.filter(pk=row.pk, state=ReminderState.PLANNED).update(
-            state=ReminderState.WRITTEN, changed_at=at
+            state=ReminderState.WRITTEN, changed_at=at, planned_on=row.planned_on
         )
     ]
 
@@ -137,133 +133,8 @@ def deliver(*, at: datetime, limit: int | None = None, for_s: float = RUN_S) -> 
                 break
             if left is not None:
                 left -= len(claim.messages)
-            if not _deliver_claimed(claim, postman, at, counts):
+            if not handing.hand_over(claim, postman, at=at, counts=counts):
                 break
             pace = len(claim.messages) / max(time.monotonic() - start, 1e-3)
-            size = max(LEAST_AT_ONCE, min(MOST_AT_ONCE, int(pace * LOOK_HOLDS_S)))
+            size = max(LEAST_AT_ONCE, min(MOST_AT_ONCE, int(pace * handing.LOOK_HOLDS_S)))
     return dict(counts)
-
-
-def _deliver_claimed(claim: claims.Claim, postman: Postman, at: datetime, counts: Counter[str]) -> bool:
-    """Deliver a claimed batch. False: the provider cannot be reached, the rest was put back untouched."""
-    seen = letters.look(claim.messages, at=at)
-    reached, until = True, None
-    for message in claim.messages:
-        if not reached:
-            claims.put_back(message, claim.token, at=at)
-            continue
-        verdict = seen.verdict(message)
-        if isinstance(verdict, letters.Stop):
-            counts["stopped"] += _stop(message, claim, verdict.reason, at)
-            continue
-        if isinstance(verdict, letters.Later):
-            counts["later"] += claims.put_back(message, claim.token, at=at, next_try_at=verdict.at)
-            continue
-        if isinstance(verdict, letters.Rewrite):
-            with transaction.atomic():
-                needs = letters.rewrite(message, verdict, seen, at=at)
-            counts["rewritten"] += 1
-            if needs:
-                claims.put_back(message, claim.token, at=at, state=MessageState.WAITING, error=approval.words_of(needs))
-                continue
-        try:
-            postman.open()
-        except CannotReach as error:
-            reached = False
-            counts[_wait_out(message, claim, str(error), error.kind, at)] += 1
-            continue
-        if not claims.begin(message, claim.token, at=at):
-            counts["lost"] += 1
-            continue
-        result = postman.hand_over(message)
-        reached = not result.all_alike
-        until = at + result.wait if result.all_alike and result.wait else None
-        counts[_write_outcome(message, claim, result, at)] += 1
-    if until is not None:
-        claims.hold(at=at, until=until)
-    return reached
-
-
-def _stop(message: Message, claim: claims.Claim, reason: str, at: datetime) -> bool:
-    """What never left is stopped; what may have left once is failed, and is not sent again."""
-    fields: dict[str, Any] = {"state": MessageState.STOPPED, "error": reason}
-    verb = "message stopped"
-    if message.resends:
-        verb = "message failed"
-        fields = {
-            "state": MessageState.FAILED,
-            "error": f"The outcome of its hand-over is unknown; it is not sent again: {reason}",
-        }
-    with transaction.atomic():
-        done = claims.put_back(message, claim.token, at=at, next_try_at=None, **fields)
-        if done:
-            _note(message, verb, at, reason=reason)
-    return done
-
-
-def _write_outcome(message: Message, claim: claims.Claim, result: Result, at: datetime) -> str:
-    """The small write after a hand-over. Returns the count that it belongs to."""
-    if result.outcome is Outcome.ACCEPTED:
-        with transaction.atomic():
-            if claims.accept(message, claim.token, at=at, provider_id=result.provider_id):
-                _note(message, "message accepted", at, provider_id=result.provider_id)
-        return str(MessageState.ACCEPTED)
-    if result.outcome is Outcome.TEMPORARY:
-        return _try_again(message, claim, result, at)
-    if result.outcome is Outcome.OUTAGE:
-        return _wait_out(message, claim, result.error, result.kind, at, begun=True, wait=result.wait)
-    state, verb = {
-        Outcome.PERMANENT: (MessageState.FAILED, "message failed"),
-        Outcome.UNKNOWN: (MessageState.UNCONFIRMED, "message unconfirmed"),
-    }[result.outcome]
-    with transaction.atomic():
-        if claims.settle(message, claim.token, state=state, at=at, error=result.error):
-            _note(message, verb, at)
-        if result.bad_address:
-            suppress(message=message, why="bounced", at=at)
-    return str(state)
-
-
-def _wait_out(
-    message: Message,
-    claim: claims.Claim,
-    error: str,
-    kind: Kind,
-    at: datetime,
-    *,
-    begun: bool = False,
-    wait: timedelta | None = None,
-) -> str:
-    """An outage or a wrong password is no fault of the message: it uses up no try. The end of its window, or the sweep
-    after two weeks, is the limit."""
-    fields: dict[str, Any] = {
-        "state": MessageState.RETRY, "error": error,
-        "next_try_at": at + (wait or timedelta(minutes=TABLE[kind].outage)),
-    }  # fmt: skip
-    if begun:
-        claims.settle(message, claim.token, at=at, attempts=F("attempts") - 1, **fields)
-    else:
-        claims.put_back(message, claim.token, at=at, **fields)
-    return str(MessageState.RETRY)
-
-
-def _try_again(message: Message, claim: claims.Claim, result: Result, at: datetime) -> str:
-    """Set the next try by the table for this kind of error, or give up when it is used up."""
-    waits = TABLE[result.kind].waits
-    tries = message.attempts + 1
-    fields: dict[str, Any] = {"state": MessageState.FAILED, "error": result.error, "next_try_at": None}
-    if tries <= len(waits):
-        fields["state"] = MessageState.RETRY
-        fields["next_try_at"] = at + timedelta(minutes=waits[tries - 1])
-    with transaction.atomic():
-        done = claims.settle(message, claim.token, at=at, **fields)
-        if done and fields["state"] == MessageState.FAILED:
-            _note(message, "message failed", at, tries=tries)
-    return str(fields["state"])
-
-
-def _note(message: Message, verb: str, at: datetime, **data: Any) -> None:
-    journal.record(
-        studio=message.studio, actor="cycle", at=at, verb=verb, subject="message", subject_id=message.pk,
-        uid=str(message.uid), **data,
-    )  # fmt: skip

@@ -27,7 +27,7 @@ from lifecycle.reminders.facts import gather, purpose_of
 from lifecycle.reminders.rules import Decision, Send, Wait, decide
 
 BATCH = 200
-CHANGING = ("customer", "purpose", "state", "send_at", "reason_code", "reason", "final", "changed_at")
+CHANGING = ("customer", "purpose", "state", "send_at", "planned_on", "reason_code", "reason", "final", "changed_at")
 
 
 def plan(*, at: datetime) -> Mapping[str, int]:
@@ -113,15 +113,24 @@ def apply_decision(row: Reminder, decision: Decision, at: datetime, *, person: C
     """Put a decision on a row, unsaved. False: it says what the row says already."""
     send_at = decision.at if isinstance(decision, Send) else None
     state = ReminderState.PLANNED if send_at is not None else ReminderState.SKIPPED
-    told = (state, decision.reason_code, decision.reason, decision.final, person.pk, purpose_of(row.due.task))
-    was = (row.state, row.reason_code, row.reason, row.final, row.customer_id, row.purpose)
+    planned_on = decision.planned_on if isinstance(decision, Send) else None
+    told = (
+        planned_on,
+        state,
+        decision.reason_code,
+        decision.reason,
+        decision.final,
+        person.pk,
+        purpose_of(row.due.task),
+    )
+    was = (row.planned_on, row.state, row.reason_code, row.reason, row.final, row.customer_id, row.purpose)
     # A window that is open is due "now" at every look; that alone is no change.
     waits = row.send_at is not None and send_at is not None and row.send_at <= send_at == at
     if told == was and (row.send_at == send_at or waits):
         return False
     row.state, row.reason_code, row.reason, row.final = state, decision.reason_code, decision.reason, decision.final
     row.customer, row.purpose = person, purpose_of(row.due.task)
-    row.send_at, row.changed_at = send_at, at
+    row.send_at, row.planned_on, row.changed_at = send_at, planned_on, at
     return True
 
 

@@ -48,7 +48,8 @@ Prices = Mapping[tuple[int, str, str], tuple[Decimal, Decimal]]
 
 @dataclass(frozen=True, slots=True)
 class Item:
-    """One care window in a mail, all texts ready to be read. `costs`: it names a price other than none."""
+    """One care window in a mail, all texts ready to be read. `costs`: it names a price other than none. `planned_on`:
+    the day that would suit the studio, inside the window."""
 
     title: str
     window: str
@@ -59,6 +60,7 @@ class Item:
     fine_until: str
     contract_on: str
     asked_before: str
+    planned_on: str
     costs: bool
 
 
@@ -346,6 +348,7 @@ def _item(row: Reminder, prices: Prices, today: date, asked_before: date | None)
         fine_until=until if fine else "",
         contract_on=day_words(due.contract_on) if due.contract_on is not None else "",
         asked_before=day_words(asked_before) if asked_before is not None else "",
+        planned_on=day_words(row.planned_on) if row.planned_on is not None and row.planned_on > today else "",
         costs=prices.get((row.studio_id, due.task, row.vehicle.size), (0, 0))[1] > 0,
     )
 

@@ -1,28 +1,25 @@
 """Seal a report and write its copy to the keeper in the same transaction.
 
-The copy is no reminder: the person signed for the report a moment ago, and the mail only says where their own copy is.
-So it needs no consent to reminders, keeps no quiet hours and is not stopped by unsubscribing from them; an address that
-bounced or complained is still not written to, and the mail is stopped where the address has changed before it left.
+The person signed for the report a moment ago, and the mail only says where their own copy is. It is stopped where the
+address has changed before it left.
 """
 
 from __future__ import annotations
 
 import uuid
 from collections.abc import Sequence
-from dataclasses import dataclass
 from datetime import datetime
-from typing import Final
 
 from django.db import transaction
 from django.template.loader import render_to_string
 from django.urls import reverse
 from django.utils import translation
 
-from lifecycle import journal
 from lifecycle.care import sealing
 from lifecycle.care.reports.signature import Signature
-from lifecycle.models import Customer, Keeper, Message, MessageState, Purpose, Report, Studio, Suppression
+from lifecycle.models import Customer, Keeper, Purpose, Report, Studio
 from lifecycle.reminders import wordings
+from lifecycle.reminders.asked_for import Told, barred, freeze
 from lifecycle.reminders.house import absolute
 from lifecycle.reminders.render import (
     Rendered,
@@ -36,18 +33,7 @@ from lifecycle.reminders.render import (
     wrap,
 )
 
-NO_ADDRESS: Final = "no e-mail address of the keeper is on record"
-NO_KEEPER: Final = "no keeper is on record who may have it"
-SUPPRESSED: Final = "the keeper's address bounced or complained; give a new one first"
-
-
-@dataclass(frozen=True, slots=True)
-class Sealed:
-    """A sealed report and its copy; `no_copy` says why there is none."""
-
-    report: Report
-    message: Message | None
-    no_copy: str = ""
+Sealed = Told[Report]
 
 
 def seal_and_send(
@@ -88,19 +74,16 @@ def add_and_send(
         return _send(added, customer, actor=actor, at=at)
 
 
-def suppressed(studio: Studio, email: str) -> bool:
-    """Whether an address must not be written to."""
-    return Suppression.objects.filter(studio=studio, email__iexact=email, lifted_at=None).exists()
-
-
 def _send(report: Report, customer: Customer | None, *, actor: str, at: datetime) -> Sealed:
-    if customer is None:
-        return Sealed(report, None, NO_KEEPER)
-    if not customer.email:
-        return Sealed(report, None, NO_ADDRESS)
-    if suppressed(report.studio, customer.email):
-        return Sealed(report, None, SUPPRESSED)
-    return Sealed(report, _write(report, customer, actor=actor, at=at))
+    why = barred(report.studio, customer)
+    if customer is None or why:
+        return Told(report, None, why)
+    uid = uuid.uuid4()
+    message = freeze(
+        compose(report, customer, uid=uid), customer, uid=uid, about={"report": report},
+        noted={"vehicle_id": report.vehicle_id, "report": report.number}, actor=actor, at=at,
+    )  # fmt: skip
+    return Told(report, message)
 
 
 def compose(report: Report, customer: Customer, *, uid: uuid.UUID, voice: wordings.Voice | None = None) -> Rendered:
@@ -130,18 +113,3 @@ def compose(report: Report, customer: Customer, *, uid: uuid.UUID, voice: wordin
         subject=str(context["subject"]), text=text, html=html, headers=plain_headers(uid=uid, studio=studio),
         from_email=sender(studio),
     )  # fmt: skip
-
-
-def _write(report: Report, customer: Customer, *, actor: str, at: datetime) -> Message:
-    uid, studio = uuid.uuid4(), report.studio
-    rendered = compose(report, customer, uid=uid)
-    message: Message = Message.objects.create(
-        studio=studio, uid=uid, customer=customer, report=report, purpose=Purpose.SERVICE, to_email=customer.email,
-        from_email=rendered.from_email, subject=rendered.subject, text=rendered.text, html=rendered.html,
-        headers=rendered.headers, state=MessageState.READY, state_at=at, written_at=at,
-    )  # fmt: skip
-    journal.record(
-        studio=studio, actor=actor, at=at, verb="message written", subject="message", subject_id=message.pk,
-        vehicle_id=report.vehicle_id, report=report.number, uid=str(uid),
-    )  # fmt: skip
-    return message

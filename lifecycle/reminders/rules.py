@@ -1,20 +1,19 @@
 """When to write to somebody, and when not to, with the reason. Pure: no Django, no database, no clock.
 
-The ladder of one care window: a first notice when it opens, one follow-up about half-way to its end, a last notice only
-before a date that a contract names. Everything else is a reason not to write. The figures are judgement and house
-rules, no source, except where one is named.
+The ladder of one care window: a first notice when it opens (or in time for the day that a visit is planned for), one
+follow-up about half-way to its end (or to that day), a last notice only before a date that a contract names. Everything
+else is a reason not to write. The figures are judgement and house rules, no source, except where one is named.
 """
 
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import dataclass
-from datetime import UTC, date, datetime, time, timedelta, tzinfo
+from dataclasses import dataclass, replace
+from datetime import date, datetime, time, timedelta, tzinfo
 from typing import ClassVar, Final
 
-# From (included) and to (excluded), on the recipient's clock; people may choose their own.
-QUIET: Final = (time(20, 0), time(8, 0))
-MORNING: Final = time(9, 0)
+from lifecycle.reminders.quiet import morning, out_of_quiet_hours
+
 FOLLOW_UP_AFTER_DAYS: Final = 14
 LAST_BEFORE_DAYS: Final = 14
 PROMOTION_AFTER_VISIT_DAYS: Final = 21
@@ -23,6 +22,8 @@ PROMOTIONS_A_YEAR: Final = 6
 SERVICE_GAP_DAYS: Final = 7
 # How late a follow-up or last notice may go out (the machine was off for a weekend); later it would be out of place.
 GRACE_DAYS: Final = 3
+# So long before the day that the site's calendar suggests the first notice goes out: time to answer. Judgement.
+BEFORE_PLANNED_DAYS: Final = 21
 
 # For so long nobody is written to about work that was just done, although its outcome is not on record. Judgement.
 DONE_FOR_DAYS: Final = 60
@@ -39,6 +40,7 @@ class ReminderFacts:
         purpose: service (care of what is already there) or promotion (a new coat, film, correction, engine bay work).
         now: aware.  zone: the recipient's.
         earliest, latest: the care window.  contract_on: the date that a contract names, if any.
+        planned_on: the day that the site's calendar suggests for the visit that would do this care, if any.
         due_state: open, asked, booked, done or withdrawn.
         booked_on: day of a booked visit that covers this care.
         retired, stored: the vehicle is gone for good; is in storage today.
@@ -54,6 +56,7 @@ class ReminderFacts:
         consent: given, withdrawn (False) or unknown (None), for this purpose.
         complaint_open: of this person.
         owed: the studio owes this look (a contract date, a first check, an event), so it is told of even then.
+        pressing: the care is owed, or overdue; it is told of when its window opens, whatever day is planned.
         last_visit, next_visit: days of the person's last visit that took place and next booked one.
         sent: aware times of the messages of this purpose to this person in the last 365 days, in any order.
         first: where the first notice of this window stands: none (not written yet), on_way, accepted, unsent (it was
@@ -70,6 +73,7 @@ class ReminderFacts:
     earliest: date
     latest: date
     contract_on: date | None = None
+    planned_on: date | None = None
     due_state: str = "open"
     booked_on: date | None = None
     retired: bool = False
@@ -87,6 +91,7 @@ class ReminderFacts:
     consent: bool | None = True
     complaint_open: bool = False
     owed: bool = False
+    pressing: bool = False
     last_visit: date | None = None
     next_visit: date | None = None
     sent: tuple[datetime, ...] = ()
@@ -99,11 +104,16 @@ class ReminderFacts:
 
 @dataclass(frozen=True, slots=True)
 class Send:
-    """Write, not before `at` (aware, UTC, never in the recipient's quiet hours, never before now)."""
+    """Write, not before `at` (aware, UTC, never in the recipient's quiet hours, never before now).
+
+    Attributes:
+        planned_on: the day that the mail may name as the one that would suit the studio; None: name none.
+    """
 
     at: datetime
     reason_code: str
     reason: str
+    planned_on: date | None = None
     final: ClassVar[bool] = False
 
 
@@ -139,7 +149,18 @@ def decide(facts: ReminderFacts) -> Decision:
     if barred is not None:
         return barred
     planned = _time_on_the_ladder(facts)
-    return planned if isinstance(planned, Wait | Skip) else _spaced(facts, _after_their_day(facts, planned))
+    if isinstance(planned, Wait | Skip):
+        return planned
+    decision = _spaced(facts, _after_their_day(facts, planned))
+    return replace(decision, planned_on=_planned_on(facts, decision.at)) if isinstance(decision, Send) else decision
+
+
+def _planned_on(facts: ReminderFacts, at: datetime) -> date | None:
+    """The planned day, where it lies inside the window and is still to come when the notice goes out."""
+    day = facts.planned_on
+    if day is None or not facts.earliest <= day <= facts.latest:
+        return None
+    return day if day > at.astimezone(facts.zone).date() else None
 
 
 def _check(facts: ReminderFacts) -> None:
@@ -249,16 +270,9 @@ def _about_offers(facts: ReminderFacts) -> Wait | None:
     return None
 
 
-def _morning(day: date, zone: tzinfo) -> datetime:
-    return datetime.combine(day, MORNING, tzinfo=zone).astimezone(UTC)
-
-
 def _time_on_the_ladder(facts: ReminderFacts) -> Send | Wait | Skip:
     if facts.step == "first":
-        opens = _morning(facts.earliest, facts.zone)
-        if facts.now >= opens:
-            return Send(facts.now, "window_open", f"The window has been open since {facts.earliest}.")
-        return Send(opens, "window_opens", f"The window opens on {facts.earliest}.")
+        return _first_notice(facts)
     if facts.step == "follow_up":
         return _follow_up(facts)
     if facts.contract_on is None:
@@ -267,10 +281,28 @@ def _time_on_the_ladder(facts: ReminderFacts) -> Send | Wait | Skip:
         return Wait("first_comes_first", "The first notice has not gone out yet.")
     day = facts.contract_on - timedelta(days=LAST_BEFORE_DAYS)
     return Send(
-        _morning(day, facts.zone),
+        morning(day, facts.zone),
         "contract_date_near",
         f"The contract names {facts.contract_on}; this is {LAST_BEFORE_DAYS} days before.",
     )
+
+
+def _first_notice(facts: ReminderFacts) -> Send:
+    opens = morning(facts.earliest, facts.zone)
+    day = _planned_on(facts, facts.now)
+    if day is not None and not facts.pressing and day - timedelta(days=BEFORE_PLANNED_DAYS) > facts.earliest:
+        return _before_planned(facts, day)
+    if facts.now >= opens:
+        return Send(facts.now, "window_open", f"The window has been open since {facts.earliest}.")
+    return Send(opens, "window_opens", f"The window opens on {facts.earliest}.")
+
+
+def _before_planned(facts: ReminderFacts, day: date) -> Send:
+    """The first notice of a window in which a visit is planned late: not at its opening, but in time to answer."""
+    at = morning(day - timedelta(days=BEFORE_PLANNED_DAYS), facts.zone)
+    if facts.now >= at:
+        return Send(facts.now, "planned_day", f"A visit is planned for {day}; that is no more than three weeks away.")
+    return Send(at, "planned_day", f"A visit is planned for {day}; this is {BEFORE_PLANNED_DAYS} days before.")
 
 
 def _follow_up(facts: ReminderFacts) -> Send | Wait | Skip:
@@ -281,9 +313,13 @@ def _follow_up(facts: ReminderFacts) -> Send | Wait | Skip:
     if facts.first == "accepted" and facts.first_at is not None:
         start = facts.first_at.astimezone(facts.zone).date()
         soonest = start + timedelta(days=FOLLOW_UP_AFTER_DAYS)
+    day = _planned_on(facts, facts.now)
+    if day is not None and day > soonest:
+        half_way = max(start + (day - start) // 2, soonest)
+        return Send(morning(half_way, facts.zone), "half_way", f"About half-way to the visit planned for {day}.")
     half_way = start + (facts.latest - start) // 2
     return Send(
-        _morning(max(half_way, soonest), facts.zone),
+        morning(max(half_way, soonest), facts.zone),
         "half_way",
         f"About half-way to the end of the window on {facts.latest}.",
     )
@@ -296,7 +332,7 @@ def _after_their_day(facts: ReminderFacts, planned: Send) -> Send:
         (facts.deferred_until, "put_off", "The person put it off until {}."),
         (facts.paused_until, "after_pause", "The person wanted to hear nothing until {}."),
     ):
-        if until is not None and planned.at < (asked_for := _morning(until, facts.zone)):
+        if until is not None and planned.at < (asked_for := morning(until, facts.zone)):
             planned = Send(asked_for, code, words.format(until))
     return planned
 
@@ -349,37 +385,3 @@ def _gap_words(facts: ReminderFacts) -> str:
     if facts.purpose == "service":
         return f"at most one care reminder in {SERVICE_GAP_DAYS} days"
     return f"at most one offer in {PROMOTION_GAP_DAYS} days and {PROMOTIONS_A_YEAR} a year"
-
-
-def is_quiet(at: datetime, zone: tzinfo, quiet: tuple[time, time] | None = None) -> bool:
-    """Whether it is between the quiet hours' two ends on the recipient's clock; they may span midnight.
-
-    Args:
-        quiet: from (included) and to (excluded); None: 20:00 to 08:00.
-    """
-    start, end = quiet or QUIET
-    clock = at.astimezone(zone).time()
-    return start <= clock < end if start < end else clock >= start or clock < end
-
-
-def out_of_quiet_hours(at: datetime, zone: tzinfo, quiet: tuple[time, time] | None = None) -> datetime:
-    """Return `at` in UTC, or the first time after the quiet hours in which it falls: 09:00 after those of the house,
-    the very end after a person's own.
-
-    The clock decides, not the count of hours, so both clock changes come out right.
-
-    Raises:
-        ValueError: `at` is not aware.
-    """
-    if at.utcoffset() is None:
-        raise ValueError("at has no time zone; pass an aware time.")
-    if not is_quiet(at, zone, quiet):
-        return at.astimezone(UTC)
-    start, end = quiet or QUIET
-    local = at.astimezone(zone)
-    day = local.date() + timedelta(days=1) if start > end and local.time() >= start else local.date()
-    if quiet is None:
-        return _morning(day, zone)
-    ends = datetime.combine(day, end, tzinfo=zone).astimezone(UTC)
-    # The hour that a clock change repeats ends twice; the second time counts.
-    return ends if ends > at else datetime.combine(day, end, tzinfo=zone).replace(fold=1).astimezone(UTC)

@@ -8,18 +8,23 @@ from __future__ import annotations
 
 import re
 import smtplib
-from collections.abc import Callable
+import time
+from collections.abc import Callable, Sequence
+from concurrent.futures import Future, ThreadPoolExecutor
 from contextlib import suppress
 from dataclasses import dataclass, replace
 from datetime import timedelta
-from email.policy import Compat32
 from enum import Enum
 from typing import Any, Final, Self
 
 from django.core.mail import EmailMultiAlternatives, get_connection
+from django.core.mail.backends.smtp import EmailBackend as SmtpBackend
 
 from lifecycle.models import Message
+from lifecycle.reminders.mime import as_bytes, build, envelope
 from lifecycle.reminders.retries import TABLE, Kind, asked_to_wait, chain, kind_of
+
+__all__ = ["CannotReach", "Outcome", "Postman", "Result", "build", "classify", "describe"]
 
 
 class Outcome(Enum):
@@ -52,43 +57,6 @@ class CannotReach(Exception):
         self.kind = kind
 
 
-class PlainHeaders(Compat32):
-    """Python's rules for writing a mail; a header that is short and ASCII needs none of them (RFC 5322, 2.1.1: lines of
-    78 characters), and nearly all are."""
-
-    def fold_binary(self, name: str, value: Any) -> bytes:
-        if isinstance(value, str) and value.isascii() and len(name) + len(value) < 76 and value.isprintable():
-            return f"{name}: {value}{self.linesep}".encode("ascii")
-        return super().fold_binary(name, value)
-
-
-PLAIN_HEADERS: Final = PlainHeaders()
-
-
-class Mail(EmailMultiAlternatives):
-    """A mail that is written out quickly."""
-
-    def message(self, *args: Any, **kwargs: Any) -> Any:
-        whole = super().message(*args, **kwargs)
-        for part in whole.walk():
-            part.policy = PLAIN_HEADERS
-        return whole
-
-
-def build(message: Message) -> EmailMultiAlternatives:
-    """The e-mail as it was frozen. Our id goes into the metadata for providers that hand it back with their events."""
-    mail = Mail(
-        subject=message.subject,
-        body=message.text,
-        from_email=message.from_email,
-        to=[message.to_email],
-        headers={name: str(value) for name, value in message.headers.items()},
-    )
-    mail.attach_alternative(message.html, "text/html")
-    mail.metadata = {"uid": str(message.uid)}  # type: ignore[attr-defined]
-    return mail
-
-
 class _DataWatch:
     """Notes whether the content of a mail has begun to be sent over SMTP."""
 
@@ -102,16 +70,25 @@ class _DataWatch:
 
 
 class Postman:
-    """One connection for a batch of messages, opened anew only when it broke. A context manager."""
+    """One connection for a batch of messages, opened anew only when it broke. A context manager.
+
+    `send_soon` hands over in a thread of its own, which touches nothing but the connection, so that the caller's thread
+    works with the database meanwhile. One message at a time: `open` and `close` wait for nobody.
+    """
 
     def __init__(self) -> None:
         self._connection: Any = get_connection(fail_silently=False)
         self._watch: _DataWatch | None = None
+        self._thread: ThreadPoolExecutor | None = None
+        self._ready: dict[int, bytes] = {}
+        self.seconds_each: float | None = None  # of the last lot; None before the first
 
     def __enter__(self) -> Self:
         return self
 
     def __exit__(self, *exc: object) -> None:
+        if self._thread is not None:
+            self._thread.shutdown()
         self.close()
 
     def open(self) -> None:
@@ -137,28 +114,75 @@ class Postman:
         with suppress(OSError):
             self._connection.close()
 
+    def make_ready(self, message: Message) -> None:
+        """Write the bytes of a mail ahead. What cannot be written shows at the hand-over."""
+        if self._plain_smtp() is not None:
+            with suppress(ValueError, TypeError):
+                self._ready[message.pk] = as_bytes(message)
+
+    def _plain_smtp(self) -> smtplib.SMTP | None:
+        """The open connection of Django's own SMTP backend. One that somebody made of it may do more with a mail."""
+        smtp: smtplib.SMTP | None = self._connection.connection if type(self._connection) is SmtpBackend else None
+        return smtp
+
+    def send_soon(self, messages: Sequence[Message], *, for_s: float) -> Future[list[Result]]:
+        """Hand over some messages one after the other in the thread of this postman.
+
+        Returns:
+            The results of those that were handed over, in their order; there are fewer than messages where the provider
+            cannot be reached any more, all would fare alike, or `for_s` seconds are over.
+        """
+        if self._thread is None:
+            self._thread = ThreadPoolExecutor(1, thread_name_prefix="postman")
+        return self._thread.submit(self._hand_over_all, messages, for_s)
+
+    def _hand_over_all(self, messages: Sequence[Message], for_s: float) -> list[Result]:
+        results: list[Result] = []
+        began = time.monotonic()
+        for message in messages:
+            if results:
+                if results[-1].all_alike or time.monotonic() - began > for_s:
+                    break
+                try:
+                    self.open()
+                except CannotReach:
+                    break
+            results.append(self.hand_over(message))
+        self.seconds_each = (time.monotonic() - began) / len(results)
+        return results
+
     def hand_over(self, message: Message) -> Result:
         """Send one message over the open connection. Never raises an `Exception`; it is the result that tells."""
-        return self._hand_over(lambda: build(message))
+        ready, smtp = self._ready.pop(message.pk, None), self._plain_smtp()
+        if smtp is None:
+            return self._hand_over(lambda: self._send(build(message)))
+
+        def send() -> Result:  # what the backend does with a mail, without building it
+            sender, receiver = envelope(message)
+            smtp.sendmail(sender, [receiver], ready or as_bytes(message))
+            return Result(Outcome.ACCEPTED)
+
+        return self._hand_over(send)
 
     def hand_over_mail(self, mail: EmailMultiAlternatives) -> Result:
         """Send a mail that is no message of the outbox, in the same way."""
-        return self._hand_over(lambda: mail)
+        return self._hand_over(lambda: self._send(mail))
 
-    def _hand_over(self, made: Callable[[], EmailMultiAlternatives]) -> Result:
+    def _send(self, mail: EmailMultiAlternatives) -> Result:
+        if self._connection.send_messages([mail]) == 0:
+            return Result(Outcome.TEMPORARY, "The mail backend says that it sent nothing.")
+        status = getattr(mail, "anymail_status", None)
+        return Result(Outcome.ACCEPTED, provider_id=str(getattr(status, "message_id", None) or "")[:200])
+
+    def _hand_over(self, send: Callable[[], Result]) -> Result:
         if self._watch is not None:
             self._watch.started = False
         try:
-            mail = made()
-            sent = self._connection.send_messages([mail])
+            return send()
         except Exception as error:
             result = classify(error, content_began=None if self._watch is None else self._watch.started)
             self.close()
             return result
-        if sent == 0:
-            return Result(Outcome.TEMPORARY, "The mail backend says that it sent nothing.")
-        status = getattr(mail, "anymail_status", None)
-        return Result(Outcome.ACCEPTED, provider_id=str(getattr(status, "message_id", None) or "")[:200])
 
 
 def describe(error: BaseException) -> str:

@@ -1,14 +1,12 @@
 """Answer a customer about a visit and write it to them in the same transaction.
 
-The mail is no reminder: the person asked for the visit or has it booked, and the mail says only what became of it. So
-it needs no consent to reminders; an address that bounced or complained is still not written to, and a mail that has not
-left yet is stopped where the visit has changed again.
+The person asked for the visit or has it booked, and the mail says only what became of it. One that has not left yet is
+stopped where the visit has changed again.
 """
 
 from __future__ import annotations
 
 import uuid
-from dataclasses import dataclass
 from datetime import datetime, time
 from typing import Any, Final
 
@@ -18,11 +16,11 @@ from django.urls import reverse
 from django.utils import formats, translation
 from django.utils.translation import gettext
 
-from lifecycle import journal
 from lifecycle.care import answering, visits
 from lifecycle.care.rules import TASKS
-from lifecycle.models import Customer, Message, MessageState, Purpose, Studio, Visit, VisitState
-from lifecycle.reminders import wordings
+from lifecycle.models import Customer, Purpose, Studio, Visit, VisitState
+from lifecycle.reminders import approval, wordings
+from lifecycle.reminders.asked_for import Told, barred, freeze
 from lifecycle.reminders.house import absolute
 from lifecycle.reminders.render import (
     Rendered,
@@ -35,25 +33,18 @@ from lifecycle.reminders.render import (
     unbroken,
     wrap,
 )
-from lifecycle.reminders.report_copy import suppressed
 
 WHAT: Final = ("confirmed", "moved", "offered", "declined", "kept", "cancelled")
-NO_CUSTOMER: Final = "no keeper is on record who may have it"
-NO_ADDRESS: Final = "no e-mail address of the keeper is on record"
-SUPPRESSED: Final = "the keeper's address bounced or complained; phone instead"
+Answered = Told[Visit]
 
 
-@dataclass(frozen=True, slots=True)
-class Answered:
-    """A visit after the answer, and the mail about it; `no_mail` says why there is none."""
-
-    visit: Visit
-    message: Message | None
-    no_mail: str = ""
-
-
-def confirm(*, studio: Studio, visit_id: int, actor: str, at: datetime, **given: Any) -> Answered:
+def confirm(
+    *, studio: Studio, visit_id: int, actor: str, at: datetime, batch: uuid.UUID | None = None, **given: Any
+) -> Answered:
     """`answering.confirm`, and the mail.
+
+    Args:
+        batch: the run of many that it is one of, whose mails the owner sees first.
 
     Raises:
         NotFoundHere, DomainError: as there.
@@ -61,7 +52,7 @@ def confirm(*, studio: Studio, visit_id: int, actor: str, at: datetime, **given:
     with transaction.atomic():
         before = Visit.objects.filter(studio=studio, pk=visit_id, state=VisitState.BOOKED).exists()
         visit = answering.confirm(studio=studio, visit_id=visit_id, actor=actor, at=at, **given)
-        return _tell(visit, "moved" if before else "confirmed", actor=actor, at=at)
+        return _tell(visit, "moved" if before else "confirmed", actor=actor, at=at, batch=batch)
 
 
 def offer_days(*, studio: Studio, visit_id: int, actor: str, at: datetime, **given: Any) -> Answered:
@@ -95,7 +86,7 @@ def cancel(*, studio: Studio, visit_id: int, actor: str, at: datetime) -> Answer
     with transaction.atomic():
         visit = visits.settle(studio=studio, visit_id=visit_id, state=VisitState.CANCELLED, actor=actor, at=at)
         if visit.on < studio.day(at):
-            return Answered(visit, None, "its day is over")
+            return Told(visit, None, "its day is over")
         return _tell(visit, "cancelled", actor=actor, at=at)
 
 
@@ -105,15 +96,18 @@ def when_words(day: Any, starts: time | None) -> str:
     return f"{said}, {formats.time_format(starts, 'H:i')}" if starts is not None else said
 
 
-def _tell(visit: Visit, what: str, *, actor: str, at: datetime) -> Answered:
+def _tell(visit: Visit, what: str, *, actor: str, at: datetime, batch: uuid.UUID | None = None) -> Answered:
     customer = visit.customer
-    if customer is None or customer.erased_at is not None:
-        return Answered(visit, None, NO_CUSTOMER)
-    if not customer.email:
-        return Answered(visit, None, NO_ADDRESS)
-    if suppressed(visit.studio, customer.email):
-        return Answered(visit, None, SUPPRESSED)
-    return Answered(visit, _write(visit, customer, what, actor=actor, at=at))
+    why = barred(visit.studio, customer)
+    if customer is None or why:
+        return Told(visit, None, why)
+    uid = uuid.uuid4()
+    message = freeze(
+        compose(visit, customer, what, uid=uid), customer, uid=uid,
+        about={"visit": visit, "visit_sequence": visit.sequence} | (approval.held(batch) if batch is not None else {}),
+        noted={"vehicle_id": visit.vehicle_id, "visit": visit.pk}, actor=actor, at=at,
+    )  # fmt: skip
+    return Told(visit, message, message.error)
 
 
 def compose(
@@ -148,18 +142,3 @@ def compose(
         subject=str(context["subject"]), text=text, html=html, headers=plain_headers(uid=uid, studio=studio),
         from_email=sender(studio),
     )  # fmt: skip
-
-
-def _write(visit: Visit, customer: Customer, what: str, *, actor: str, at: datetime) -> Message:
-    uid, studio = uuid.uuid4(), visit.studio
-    rendered = compose(visit, customer, what, uid=uid)
-    message: Message = Message.objects.create(
-        studio=studio, uid=uid, customer=customer, visit=visit, visit_sequence=visit.sequence, purpose=Purpose.SERVICE,
-        to_email=customer.email, from_email=rendered.from_email, subject=rendered.subject, text=rendered.text,
-        html=rendered.html, headers=rendered.headers, state=MessageState.READY, state_at=at, written_at=at,
-    )  # fmt: skip
-    journal.record(
-        studio=studio, actor=actor, at=at, verb="message written", subject="message", subject_id=message.pk,
-        vehicle_id=visit.vehicle_id, visit=visit.pk, uid=str(uid),
-    )  # fmt: skip
-    return message

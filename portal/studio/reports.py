@@ -63,7 +63,7 @@ def report_draft(request: MemberRequest, inspection_id: int) -> HttpResponse:
     if form.is_valid():
         done = attempt(form, partial(_seal, request, inspection_id, form))
         if done is not None:
-            return _sealed(request, done, f"Report {done.report.number} is sealed.", done.report.pk)
+            return _sealed(request, done, f"Report {done.row.number} is sealed.", done.row.pk)
         # Whatever was wrong: the next signature is for what stands on the page now.
         form.data = {**form.data.dict(), "draft": found.seen}
     context = {
@@ -81,7 +81,7 @@ def _seal(request: MemberRequest, inspection_id: int, form: SignForm) -> report_
 
 
 def _sealed(request: MemberRequest, done: report_copy.Sealed, said: str, report_id: int) -> HttpResponse:
-    copy = "The keeper's copy goes out by mail." if done.message else f"No copy goes out: {done.no_copy}."
+    copy = "The keeper's copy goes out by mail." if done.message else f"No copy goes out: {done.no_mail}."
     messages.success(request, f"{said} {copy}")
     return redirect("studio:report", report_id=report_id)
 
@@ -122,7 +122,7 @@ def report_addendum(request: MemberRequest, report_id: int) -> HttpResponse:
         )  # fmt: skip
         done = attempt(form, verb)
         if done is not None:
-            return _sealed(request, done, f"Addendum {done.report.number} is sealed.", view.seal.id)
+            return _sealed(request, done, f"Addendum {done.row.number} is sealed.", view.seal.id)
     return render(request, "studio/report_addendum.html", {"form": form, "view": view, "seal": view.seal})
 
 

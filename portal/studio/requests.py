@@ -120,7 +120,7 @@ def answer(request: MemberRequest, visit_id: int) -> HttpResponse:
     done = _answered(request, visit_id, which, each)
     if done is not None:
         mail = "A mail tells the customer." if done.message else f"No mail goes out: {done.no_mail}."
-        messages.success(request, f"{done.visit.get_state_display().capitalize()}. {mail}")
+        messages.success(request, f"{done.row.get_state_display().capitalize()}. {mail}")
         return redirect("studio:requests")
     return render(request, "studio/request.html", {"visit": visit, "forms": each})
 

@@ -21,7 +21,7 @@ from lifecycle.management.demo.plans import open_book, read_json, read_rows
 from lifecycle.management.demo.when import awake, last_morning, when, winters
 from lifecycle.outlook import answers_read, offers, prepared, sheet_reads
 from lifecycle.outlook.prospects import BY_CALENDAR, RENEWED_BY
-from lifecycle.reminders.rules import is_quiet
+from lifecycle.reminders.quiet import is_quiet
 from lifecycle.wear.choices import LAYER_KINDS
 
 pytestmark = pytest.mark.django_db

@@ -15,7 +15,8 @@ from django.urls import reverse
 
 from lifecycle.models import Customer, JournalEntry, Keeper, Reminder, User
 from lifecycle.reminders.planner import plan
-from lifecycle.reminders.rules import ReminderFacts, Send, Wait, decide, is_quiet, out_of_quiet_hours
+from lifecycle.reminders.quiet import is_quiet, out_of_quiet_hours
+from lifecycle.reminders.rules import ReminderFacts, Send, Wait, decide
 from tests import factories as f
 from tests import people
 from tests.portal.doors import as_user

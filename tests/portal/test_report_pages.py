@@ -24,7 +24,7 @@ from lifecycle.care.reports import reads
 from lifecycle.care.reports.signature import Signature
 from lifecycle.errors import DomainError
 from lifecycle.models import Finding, JournalEntry, Keeper, Message, Photo, Report, ReportParty, Suppression
-from lifecycle.reminders import outbox, report_copy
+from lifecycle.reminders import asked_for, outbox, report_copy
 from lifecycle.reminders.unsubscribe import make_token, unsubscribe
 from portal.report_check import PER_MINUTE
 from portal.reports.pdf import make_pdf
@@ -137,10 +137,10 @@ def test_no_copy_goes_where_none_can_and_the_page_says_why(world):
             signature=Signature("typed", "Ada", []), actor="member:1", at=NOW,
         )  # fmt: skip
 
-    assert sealed(email="").no_copy == report_copy.NO_ADDRESS
+    assert sealed(email="").no_mail == asked_for.NO_ADDRESS
     waiting = sealed(email="ada@example.org").message
     Suppression.objects.create(studio=world.studio, email="ADA@example.org", why="bounced", at=NOW)
-    assert sealed().no_copy == report_copy.SUPPRESSED
+    assert sealed().no_mail == asked_for.SUPPRESSED
     assert outbox.deliver(at=NOW)["stopped"] == 1
     waiting.refresh_from_db()
     assert waiting.error == "The address bounced or complained."
@@ -171,7 +171,7 @@ def test_keepers_of_that_time_and_nobody_else(world):
             studio=world.studio, report_id=report.pk, text=text, member_id=world.technician.pk, actor="member:1",
             at=NOW.replace(month=3 if day < 30 else 4, day=15),
         )  # fmt: skip
-        assert done.no_copy == report_copy.NO_KEEPER
+        assert done.no_mail == asked_for.NO_KEEPER
     page = keeper.get(urls[0]).content.decode()
     assert "polished under the old keeper" in page
     assert "dented under the new keeper" not in page
@@ -315,5 +315,5 @@ def test_a_foreign_keeper_is_told_nothing(world):
     done = report_copy.add_and_send(
         studio=world.studio, report_id=report.pk, text="so", member_id=world.technician.pk, actor="m", at=NOW
     )
-    assert done.no_copy == report_copy.NO_KEEPER
+    assert done.no_mail == asked_for.NO_KEEPER
     assert not Message.objects.exists()

@@ -15,7 +15,7 @@ from lifecycle.care.visit_times import clock, span
 from lifecycle.care.visits import book, propose, settle
 from lifecycle.errors import DomainError, NotFoundHere
 from lifecycle.models import CareDue, JournalEntry, Message, Visit, VisitProposal
-from lifecycle.reminders import letters, visit_letters
+from lifecycle.reminders import asked_for, letters, visit_letters
 from lifecycle.reminders.facts import gather
 from lifecycle.reminders.rules import Wait, decide
 from tests import people
@@ -281,4 +281,4 @@ def test_the_answer_is_mailed_once_in_the_persons_language_and_stopped_when_it_n
     keeper.save()
     again = asked(vehicle, keeper)
     told = visit_letters.decline(studio=keeper.studio, visit_id=again.pk, reason="Full until May.", **DESK)
-    assert (told.message, told.no_mail) == (None, visit_letters.NO_ADDRESS)
+    assert (told.message, told.no_mail) == (None, asked_for.NO_ADDRESS)

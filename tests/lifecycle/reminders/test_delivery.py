@@ -9,7 +9,7 @@ import pytest
 
 from lifecycle import models
 from lifecycle.reminders import claim as claims
-from lifecycle.reminders import outbox, receipts
+from lifecycle.reminders import handing, outbox, receipts
 from lifecycle.reminders.outbox import deliver, sweep
 from lifecycle.reminders.sweep import SETTLED_ENOUGH, STALE_AFTER, SWEEPERS, UNCONFIRMED_FOR
 from lifecycle.reminders.unsubscribe import withdraw
@@ -93,7 +93,7 @@ def test_a_run_claims_few_at_first_then_as_many_as_the_pace_allows(studio, make_
     assert sizes == [2, 2, 2, 2, 2, 2], "two a second is the pace, and what is asked for"
     models.Message.objects.update(state="ready")
     sizes.clear()
-    monkeypatch.setattr(outbox, "LOOK_HOLDS_S", 4.0)
+    monkeypatch.setattr(handing, "LOOK_HOLDS_S", 4.0)
     deliver(at=NOW)
     assert sizes == [2, 5, 5, 5]
     models.Message.objects.update(state="ready")
@@ -144,7 +144,14 @@ def test_killed_around_the_hand_over_it_is_unconfirmed_then_sent_once_more_with_
 def test_the_write_after_the_hand_over_fails_and_a_receipt_settles_it(due, provider, monkeypatch):
     message = written()
     with monkeypatch.context() as patch:
-        patch.setattr(claims, "accept", lambda *a, **k: (_ for _ in ()).throw(Killed()))
+        turn = claims.turn
+
+        def killed_where_it_notes(token, *, taken, **rest):
+            if taken:
+                raise Killed
+            return turn(token, taken=taken, **rest)
+
+        patch.setattr(claims, "turn", killed_where_it_notes)
         crash(NOW)
     sweep(at=later(minutes=11))
     receipts.take(

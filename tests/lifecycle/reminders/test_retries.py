@@ -39,7 +39,7 @@ def test_every_kind_of_error_has_a_rule_and_a_case():
 def test_each_kind_of_error_is_tried_again_by_its_own_row(due, monkeypatch, kind, error, waits):
     message = written()
     # NOW is 11:00: the rules of the night are switched off, so that only the table decides when.
-    monkeypatch.setattr("lifecycle.reminders.rules.is_quiet", lambda *_: False)
+    monkeypatch.setattr("lifecycle.reminders.quiet.is_quiet", lambda *_: False)
     result = transport.classify(error, content_began=False)
     monkeypatch.setattr(transport.Postman, "hand_over", lambda self, message: result)
     at, found = NOW, []

@@ -16,14 +16,13 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from lifecycle.reminders.quiet import is_quiet, out_of_quiet_hours
 from lifecycle.reminders.rules import (
     ReminderFacts,
     Send,
     Skip,
     Wait,
     decide,
-    is_quiet,
-    out_of_quiet_hours,
 )
 
 BERLIN = ZoneInfo("Europe/Berlin")

@@ -2,31 +2,54 @@
 
 from __future__ import annotations
 
+import re
 import smtplib
 
 import pytest
-from django.core.mail import EmailMultiAlternatives
 
-from lifecycle.reminders import transport
+from lifecycle.reminders import mime, transport
 
 from .conftest import written
 
 pytestmark = pytest.mark.django_db
 
 
-def test_a_mail_is_written_as_django_writes_it(due, person):
-    """The quick way for short headers leaves no other byte than Django's own."""
+LONG_SUBJECT = "Pflege für Ihren Kombi – zwischen 3. und 17. Mai, wenn es trocken und über zehn Grad warm bleibt"
+CHANGES = {
+    "as it is": {},
+    "a long subject with umlauts": {"subject": LONG_SUBJECT},
+    "a long plain subject": {"subject": "word " * 30},
+    "odd headers": {"headers": {"X-Long": "word " * 40, "X-Short": "plain", "X-Umlaut": "Grüße", "X-Word": "w" * 90}},
+    "a header of just the line": {"headers": {f"X-{n}": "v" * (n - 6) for n in range(74, 84)}},
+    "a text with umlauts": {"text": "Grüße\r\nvon uns\rhier\n.\n"},
+    "a line too long to be sent as it is": {"text": "long " * 300},
+    "no text": {"text": ""},
+    "an address in another alphabet": {"to_email": "post@grüße.example.org"},
+    "a sender with a comma": {"from_email": '"Ossenmere, Gloss" <care@example.org>'},
+    "a sender with umlauts": {"from_email": "Glänzend <care@example.org>"},
+}
+
+
+@pytest.mark.parametrize("change", CHANGES.values(), ids=CHANGES)
+def test_a_mail_is_written_as_django_writes_it(due, change):
+    """The quick way leaves no other byte than Django's own, but for the boundary."""
     message = written()
-    message.subject = "Pflege für Ihren Kombi – zwischen 3. und 17. Mai, wenn es trocken und über zehn Grad warm bleibt"
-    message.headers |= {"X-Long": "word " * 40, "X-Short": "plain", "X-Umlaut": "Grüße"}
-    ours = transport.build(message)
-    theirs = EmailMultiAlternatives(
-        ours.subject, ours.body, ours.from_email, ours.to, headers=ours.extra_headers, alternatives=ours.alternatives
-    )
-    pair = [mail.message() for mail in (ours, theirs)]
-    for mail in pair:
-        mail.set_boundary("boundary")
-    assert pair[0].as_bytes(linesep="\r\n") == pair[1].as_bytes(linesep="\r\n")
+    for name, value in change.items():
+        setattr(message, name, message.headers | value if name == "headers" else value)
+    theirs = transport.build(message).message()
+    theirs.set_boundary("boundary")
+    ours = mime.as_bytes(message)
+    drawn = re.search(rb'boundary="([^"]+)"', ours)[1]
+    same = ours.replace(drawn, b"boundary").replace(b';\r\n boundary="', b'; boundary="')
+    dated = re.compile(rb"\r\nDate: [^\r]+")
+    assert dated.sub(b"", same) == dated.sub(b"", theirs.as_bytes(linesep="\r\n"))
+
+
+def test_a_header_with_a_line_end_is_no_mail(due):
+    message = written()
+    message.headers |= {"X-Broken": "a\nBcc: somebody@example.org"}
+    with pytest.raises(ValueError, match="newline"):
+        mime.as_bytes(message)
 
 
 # ---- what an error means (replies: RFC 5321, 4.2.1; status codes: RFC 3463)
