@@ -114,8 +114,11 @@ def world():
     )  # fmt: skip
     ids["spreading_id"] = spread_invitations(studio=studio, site_id=vehicle.site_id, actor="member:1", at=NOW).pk
     files = {"uid": photo.uid, "size": "full", "sheet": sheet.uid}
-    return studio, keeper, ids | files | {"key": "clog.rate", "group": "clog", "mail": "service", "language": "de",
-                                 "table": "customer"}
+    return (
+        studio,
+        keeper,
+        ids | files | {"key": "clog.rate", "group": "clog", "mail": "service", "language": "de", "table": "customer"},
+    )
 
 
 def address(name: str, ids: dict[str, int]) -> str:
