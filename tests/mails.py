@@ -59,7 +59,7 @@ class Mails:
         )
         window = CareDueFactory(vehicle=vehicle, task=task, **due)
         purpose = "promotion" if task == OFFER else "service"
-        return ReminderFactory(due=window, step=step, purpose=purpose)
+        return ReminderFactory(due=window, step=step, purpose=purpose, planned_on=window.ideal)
 
     def write(self, *rows: Reminder) -> render.Rendered:
         """The mail about these reminders."""

@@ -1,4 +1,4 @@
-"""Messages go out in lots: what is in doubt when a deliverer dies in the middle of one, and a lot that waited too long."""
+"""Messages go out in lots: what is in doubt when a deliverer dies in the middle, and a lot that waited too long."""
 
 from __future__ import annotations
 
