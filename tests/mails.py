@@ -73,7 +73,7 @@ class Mails:
         words = {"cause": CAUSES[task], "if_postponed": known.if_postponed, "self_check": known.self_check}
         window = CareDueFactory(vehicle=vehicle, task=task, **{"words": words, **due})
         purpose = "promotion" if task == OFFER else "service"
-        return ReminderFactory(due=window, step=step, purpose=purpose)
+        return ReminderFactory(due=window, step=step, purpose=purpose, planned_on=window.ideal)
 
     def write(self, *rows: Reminder) -> render.Rendered:
         """The mail about these reminders."""
