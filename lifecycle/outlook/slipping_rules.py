@@ -11,6 +11,8 @@ from datetime import date, timedelta
 from statistics import median
 from typing import Final
 
+from lifecycle.care.wording import day_words
+
 LATE_FACTOR: Final = 1.5  # of their own usual interval (house rule)
 OWN_FROM: Final = 2  # so many intervals of their own before they count as usual
 USUAL_DAYS: Final = 274  # nine months, where nobody has come back yet
@@ -73,9 +75,14 @@ def why_slipping(facts: SlipFacts) -> str:
         whose = "their own usual" if facts.own else "the usual of all customers,"
         reasons.append(f"away for {away} days, more than one and a half times {whose} {facts.usual_days} days")
     if facts.overdue_since is not None and facts.overdue_since < facts.today:
-        reasons.append(f"care is past its latest date, {facts.overdue_since.isoformat()}, and nothing is booked")
+        reasons.append(f"care is past its latest date, {day_words(facts.overdue_since)}, and nothing is booked")
     text = "; ".join(reasons)
     return f"{text[:1].upper()}{text[1:]}." if text else ""
+
+
+def told(day: date | None) -> str:
+    """A day in words, "" where there is none."""
+    return day_words(day) if day is not None else ""
 
 
 def next_step(facts: SlipFacts) -> str:
@@ -88,13 +95,13 @@ def next_step(facts: SlipFacts) -> str:
     steps = (
         (facts.complaint_open, "Settle the open complaint first; nothing is offered before."),
         (facts.stored, "Nothing now: the vehicle is in storage."),
-        (until is not None and until > facts.today, f"Nothing now: they asked to be left alone until {until}."),
+        (until is not None and until > facts.today, f"Nothing now: they asked to be left alone until {told(until)}."),
         (facts.sells, "Ask whether the vehicle is sold; on record, they count as slipping no more."),
         (
             facts.alive < ASK_IF_SOLD_BELOW,
             f"Ask {how} whether the vehicle is still theirs; then leave it at that.",
         ),
-        (fresh_mail, f"Wait: a mail went out on {mailed}."),
+        (fresh_mail, f"Wait: a mail went out on {told(mailed)}."),
         (no_mail_helps and facts.phone, f"Telephone: {why_phone}."),
         (no_mail_helps, "Nothing now: no way of writing or calling is left; ask at the next visit."),
     )
