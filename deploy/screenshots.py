@@ -49,7 +49,7 @@ PAGES = {
     "correction": ("owner", "/studio/vehicle/1/correction/plan/", None),
     "what-if": ("customer", f"/my/vehicle/1/what-if/?{OTHERWISE}", None),
     "customer": ("customer", "/my/vehicle/1/", None),
-    "layers": ("customer", "/my/vehicle/1/", "section[aria-labelledby=h-first] details"),
+    "layers": ("customer", "/my/vehicle/1/", "section[aria-labelledby=h-surfaces] details"),
 }
 
 
@@ -103,6 +103,7 @@ def take(address: str, key: str) -> None:
                         page.emulate_media(color_scheme=scheme)
                         if part:
                             page.locator(part).first.evaluate("part => { part.open = true; part.scrollIntoView(); }")
+                            page.locator(part).first.locator("svg.section").wait_for()  # the fold fetches it
                         file = TARGET / f"{name}-{size}-{scheme}.png"
                         file.write_bytes(shrink(page.screenshot(animations="disabled")))
                         print(f"{file.relative_to(ROOT)}  {file.stat().st_size // 1024} kB")
