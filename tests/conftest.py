@@ -11,12 +11,13 @@ from typing import Any
 
 import pytest
 
-# Files that take long, the longest first; a run on several cores that began them last would wait for them.
+# Files that take long, the longest first; a run on several cores that began them last would wait for them. While the
+# first process builds the demo of the browser tests, the others have services to start.
 LONG = (
     "tests/browser/test_pages.py",
     "tests/services/test_chaos.py",
-    "tests/browser/test_german.py",
     "tests/services/test_worker.py",
+    "tests/browser/test_german.py",
     "tests/browser/test_visits.py",
     "tests/browser/test_customer_flows.py",
     "tests/services/test_twice_at_once.py",

@@ -10,6 +10,9 @@ from playwright.sync_api import expect
 from tests.browser.watch import SIZES, context_of
 from tests.pictures import picture
 
+# Of the one vehicle that a test registers anew.
+PLATE = "WALK 40"
+
 
 class Phone:
     """A technician's phone; counts what the hand does."""

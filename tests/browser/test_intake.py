@@ -7,7 +7,7 @@ import re
 import pytest
 from playwright.sync_api import expect
 
-from tests.browser.phone import Phone, place_one
+from tests.browser.phone import PLATE, Phone, place_one
 from tests.browser.watch import Watched, reads
 from tests.pictures import picture
 from tests.services.installation import wait_for
@@ -28,11 +28,12 @@ def phone(browser, portal):
 
 
 def vehicles(phone: Phone) -> list[int]:
-    """Vehicles of the demo that are still looked after, the latest first."""
+    """Vehicles of the demo that are still looked after, the latest first; not one that another test registered."""
     return [
         row[0] for row in phone.rows(
-            "SELECT v.id FROM lifecycle_vehicle v WHERE retired_on IS NULL AND EXISTS "
-            "(SELECT 1 FROM lifecycle_surface s WHERE s.vehicle_id = v.id AND s.code = 'bonnet') ORDER BY v.id DESC"
+            "SELECT v.id FROM lifecycle_vehicle v WHERE retired_on IS NULL AND v.plate <> ? AND EXISTS "
+            "(SELECT 1 FROM lifecycle_surface s WHERE s.vehicle_id = v.id AND s.code = 'bonnet') ORDER BY v.id DESC",
+            PLATE,
         )
     ]  # fmt: skip
 

@@ -26,6 +26,7 @@ def open_layer_form(watched) -> None:
     page = watched.page
     watched.open("/")
     page.get_by_role("link", name="Vehicles", exact=True).click()
+    page.wait_for_url("**/studio/vehicles/**")  # the list before it has links like these too
     page.locator("table th[scope=row] a").first.click()
     with page.expect_navigation():
         page.get_by_role("link", name="Record a layer").click()

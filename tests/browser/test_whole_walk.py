@@ -7,11 +7,10 @@ import re
 import pytest
 from playwright.sync_api import expect
 
-from tests.browser.phone import Phone, place_one, swipe
+from tests.browser.phone import PLATE, Phone, place_one, swipe
 
 pytestmark = pytest.mark.browser
 MOST_ACTS = 40
-PLATE = "WALK 40"
 STACK = (
     "SELECT s.code, l.kind, l.batch, l.ended FROM lifecycle_layer l JOIN lifecycle_surface s ON s.id = l.surface_id "
     "WHERE s.vehicle_id = ?"
