@@ -4,7 +4,7 @@
 
 Invents a studio with its customers, vehicles, keepers and surfaces (four rows a vehicle), in a database of its own in
 memory. Prints rows a second of the processor and ratios: lists beside `values_list(...).iterator()` of the same rows,
-the workbook beside openpyxl writing the same cells, the zip beside reading all tables, the restore beside reading and
+the zip beside reading all tables, the restore beside reading and
 writing the same objects; and by how much the peak of resident memory grew.
 """
 
@@ -78,18 +78,6 @@ def invent(count: int) -> Any:
     return studio
 
 
-def openpyxl_rows(names: list[str], rows: Iterable[Any]) -> None:
-    from openpyxl import Workbook
-
-    book = Workbook(write_only=True)
-    sheet = book.create_sheet()
-    sheet.append(names)
-    for row in rows:
-        sheet.append([str(value) if value is not None else None for value in row])
-    with tempfile.TemporaryFile() as file:
-        book.save(file)
-
-
 def main(count: int) -> None:
     """Invent, take out, bring back."""
     django.setup()
@@ -114,7 +102,6 @@ def main(count: int) -> None:
         for form in ("csv", "xlsx"):
             going = take_list(studio=studio, name="vehicle", form=form, **who)
             timed(f"list as {form.upper()}", count, lambda going=going: drained(going.pieces), beside=base)
-        timed("the same cells by openpyxl", count, lambda: openpyxl_rows(names, bare()), beside=base)
         base = timed(
             "bare reading of all tables", 4 * count,
             lambda: [drained(one.rows(studio).values_list().iterator(chunk_size=AT_ONCE)) for one in tables()],

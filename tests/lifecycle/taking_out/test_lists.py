@@ -90,8 +90,9 @@ def test_numbers_stay_numbers(numbers):
 
 @given(st.lists(st.one_of(WHOLE, st.booleans(), st.integers(-(2**53), 2**53), st.none()), min_size=1, max_size=6))
 def test_a_workbook_is_read_back_as_it_was_and_holds_no_formula(values):
-    found = sheet(b"".join(workbook("list", ["head"] * len(values), [[cell(value) for value in values]])))
-    cells = next(iter(found.iter_rows(min_row=2)))
+    row = [1, *(cell(value) for value in values)]  # a number first, as in every list
+    found = sheet(b"".join(workbook("list", ["head"] * len(row), [row])))
+    (_, *cells) = next(iter(found.iter_rows(min_row=2, max_col=len(row))))
     assert all(one.data_type != "f" for one in cells)
     for one, value in zip(cells, values, strict=True):
         if isinstance(value, str):
@@ -191,7 +192,7 @@ def test_what_is_broken_off_leaves_the_connection_as_it_was():
     ways = [take_list(studio=studio, name="customer", form=form, actor="a", at=NOW).pieces for form in ("csv", "xlsx")]
     for pieces in (*ways, take_studio(studio=studio, actor="a", at=NOW).pieces):
         next(pieces)
-        next(pieces)
+        next(pieces, None)  # a short workbook is one piece
         pieces.close()
         assert not connection.in_atomic_block
         CustomerFactory(studio=studio)
