@@ -4,8 +4,8 @@
 
 Invents a studio with its customers, vehicles, keepers and surfaces (four rows a vehicle), in a database of its own in
 memory. Prints rows a second of the processor and ratios: lists beside `values_list(...).iterator()` of the same rows,
-the zip beside reading all tables, the restore beside reading and
-writing the same objects; and by how much the peak of resident memory grew.
+the zip beside reading all tables, the restore beside reading and writing the same objects; and by how much the peak of
+resident memory grew.
 """
 
 from __future__ import annotations
