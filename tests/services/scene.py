@@ -27,8 +27,8 @@ def build(count: int, now: datetime) -> None:
     zone = noon_zone(now)
     studio = StudioFactory(zone=zone, slug=f"scene-{secrets.token_hex(6)}")
     site = SiteFactory(studio=studio, zone=zone)
-    # Closed for long: the calendar plans no day, so no notice waits for one (tests/lifecycle/reminders/test_planned_day.py)
-    # and what is sent does not hang on which step came first.
+    # Closed for long: the calendar plans no day, so no notice waits for one (`test_planned_day.py`), and what is sent
+    # does not hang on which step came first.
     Closure.objects.create(
         studio=studio, site=site, first=now.date() - timedelta(days=1), last=now.date() + timedelta(days=500),
         reason="rebuilding", made_at=now,
