@@ -11,8 +11,7 @@ from tests.services import servers
 
 pytestmark = pytest.mark.services
 CUSTOMERS = 6
-# Without "visits": where a day is planned, a notice waits for it (tests/lifecycle/reminders/test_planned_day.py).
-TO_MESSAGES = ("climate", "condition", "windows", "offers", "plan", "enqueue")
+TO_MESSAGES = ("climate", "condition", "windows", "visits", "offers", "plan", "enqueue")
 PUT_OFF, REFUSED, CUT = "customer1@example.org", "customer2@example.org", "customer3@example.org"
 
 

@@ -17,8 +17,7 @@ from tests.services.installation import wait_for
 pytestmark = pytest.mark.services
 CUSTOMERS = 12
 WRITTEN = "SELECT id, changed_at FROM lifecycle_reminder WHERE state = 'written' ORDER BY id"
-# Without "visits": where a day is planned, a notice waits for it (tests/lifecycle/reminders/test_planned_day.py).
-TO_MESSAGES = ("climate", "condition", "windows", "offers", "plan", "enqueue")
+TO_MESSAGES = ("climate", "condition", "windows", "visits", "offers", "plan", "enqueue")
 
 
 @pytest.fixture
@@ -38,9 +37,8 @@ def addresses(studio) -> list[str]:
 
 
 def test_a_worn_layer_becomes_one_delivered_mail_however_often_the_steps_run(studio):
-    # The calendar last: a notice waits for a day that is planned (tests/lifecycle/reminders/test_planned_day.py).
     with studio.worker():
-        for step in sorted(STEPS, key="visits".__eq__):
+        for step in STEPS:
             studio.ask(step)
         assert {name for name, (_, ok, _) in studio.beats().items() if ok} == set(STEPS)
         first = studio.mails()
