@@ -117,9 +117,9 @@ def gather(studio: Studio, *, today: date, expected: Mapping[int, Return] | None
         in_the_book=frozenset((visit.vehicle_id, task) for visit in visits for task in visit.tasks),
         prices={(price.task, price.size): price for price in Price.objects.filter(studio=studio)},
         keepers=dict(
-            Keeper.objects.filter(
-                studio=studio, end=None, start__lte=today, vehicle__retired_on=None
-            ).values_list("vehicle_id", "customer_id")
+            Keeper.objects.filter(studio=studio, end=None, start__lte=today, vehicle__retired_on=None).values_list(
+                "vehicle_id", "customer_id"
+            )
         ),
         complained=frozenset(
             Complaint.objects.filter(studio=studio, closed_at=None).values_list("customer_id", flat=True)

@@ -88,9 +88,7 @@ def offers_of(studio: Studio, start: int) -> tuple[list[Any], int]:
     return list(newest_first[start : start + MOST_OFFERS]), offers.count()
 
 
-def offer_rows(
-    studio: Studio, offers: Sequence[Any], resting: Mapping[tuple[int, str], Rest]
-) -> tuple[OfferRow, ...]:
+def offer_rows(studio: Studio, offers: Sequence[Any], resting: Mapping[tuple[int, str], Rest]) -> tuple[OfferRow, ...]:
     """Offers as lines, with their keepers of today."""
     kept = Keeper.objects.filter(studio=studio, end=None, vehicle__in=[offer.vehicle_id for offer in offers])
     names = dict(kept.values_list("vehicle_id", "customer__name"))
