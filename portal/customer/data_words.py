@@ -35,7 +35,7 @@ TITLES: Final = (
     _("Your number in another list of the studio"), _("Numbers of the vehicles in other lists"),
     _("Looks beside the forecasts before them"), _("Whether reminders bring people: your care windows"),
     _("Care that the studio expects, and how likely"), _("Advice that was told to you"),
-    _("Care records issued for a buyer"),
+    _("Care records issued for a buyer"), _("Visits that the studio expects of you, and how likely"),
 )  # fmt: skip
 FIELDS: Final = (
     _("about"), _("added at"), _("after id"), _("air c"), _("applied"), _("as of"), _("assessment id"), _("assumed"),
@@ -71,7 +71,9 @@ FIELDS: Final = (
     _("trees birds"), _("typed"), _("uid"), _("unit"), _("until"), _("user agent"), _("value"), _("vehicle id"),
     _("verb"), _("visit id"), _("visit sequence"), _("wanted on"), _("wanted part"), _("wash method"), _("wash ph"),
     _("washes per year"), _("whole"), _("why"), _("width"), _("wish"), _("withdrawn at"), _("withdrawn why"),
-    _("wording"), _("words"), _("written at"), _("written in"), _("x"), _("y"), _("zone"),
+    _("wording"), _("words"), _("written at"), _("written in"), _("x"), _("y"), _("zone"), _("alive"), _("comes 12m"),
+    _("latest at"), _("latest kind"), _("own"), _("rate"), _("said yes"), _("slips"), _("usual days"), _("value 12m"),
+    _("value per visit"), _("visits"), _("visits 12m"), _("worth"),
 )  # fmt: skip
 # Keys inside what is kept as a whole: inputs and results of forecasts, reasons, climate.
 INNER: Final = (

@@ -55,6 +55,12 @@ from tests.portal.life_world import life_ids
 pytestmark = pytest.mark.django_db
 
 
+def hook_ids(studio) -> dict[str, int]:
+    hook = Hook.objects.create(studio=studio, url="https://example.org/told", kinds=["layer.recorded"], made_at=NOW)
+    told = HookDelivery.objects.create(studio=studio, hook=hook, entry_id=1, payload="{}", made_at=NOW, state_at=NOW)
+    return {"hook_id": hook.pk, "delivery_id": told.pk}
+
+
 @pytest.fixture
 def world():
     """A studio with one of everything that an address can name."""
@@ -101,9 +107,7 @@ def world():
         studio=studio, site_id=vehicle.site_id, first=NOW.date() + timedelta(days=900),
         last=NOW.date() + timedelta(days=900), reason="stocktaking", actor="member:1", at=NOW,
     ).pk  # fmt: skip
-    hook = Hook.objects.create(studio=studio, url="https://example.org/told", kinds=["layer.recorded"], made_at=NOW)
-    told = HookDelivery.objects.create(studio=studio, hook=hook, entry_id=1, payload="{}", made_at=NOW, state_at=NOW)
-    ids |= {"hook_id": hook.pk, "delivery_id": told.pk}
+    ids |= hook_ids(studio)
     listed = receive_file(studio=studio, kind="customers", upload=b"name;email\nA;a@example.org\n", actor="x", at=NOW)
     ids["import_id"] = listed.pk
     ids["token_id"] = made_token(people.owner(studio)).id
