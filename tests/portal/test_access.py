@@ -55,6 +55,9 @@ from tests.portal.life_world import life_ids
 pytestmark = pytest.mark.django_db
 
 
+NAMED = {"key": "clog.rate", "group": "clog", "mail": "service", "language": "de", "table": "customer"}
+
+
 def hook_ids(studio) -> dict[str, int]:
     hook = Hook.objects.create(studio=studio, url="https://example.org/told", kinds=["layer.recorded"], made_at=NOW)
     told = HookDelivery.objects.create(studio=studio, hook=hook, entry_id=1, payload="{}", made_at=NOW, state_at=NOW)
@@ -117,12 +120,8 @@ def world():
         labour_h=1, tasks=[due.task], made_at=NOW,
     )  # fmt: skip
     ids["spreading_id"] = spread_invitations(studio=studio, site_id=vehicle.site_id, actor="member:1", at=NOW).pk
-    files = {"uid": photo.uid, "size": "full", "sheet": sheet.uid}
-    return (
-        studio,
-        keeper,
-        ids | files | {"key": "clog.rate", "group": "clog", "mail": "service", "language": "de", "table": "customer"},
-    )
+    ids |= {"uid": photo.uid, "size": "full", "sheet": sheet.uid}
+    return studio, keeper, ids | NAMED
 
 
 def address(name: str, ids: dict[str, int]) -> str:
