@@ -42,6 +42,12 @@ def newcomer(tmp_path):
     return checkout, kept | strange | {"HOME": str(home), "SHEENWARD_MODE": "production"}
 
 
+# What runs behind another program may have been told to take no notice of Ctrl-C; what a person starts has not.
+FROM_A_TERMINAL = (
+    "import os, signal, sys; signal.signal(signal.SIGINT, signal.SIG_DFL); os.execvp(sys.argv[1], sys.argv[1:])"
+)
+
+
 def visit(address: str) -> tuple[int, str, str]:
     """Open a one-click sign-in like a browser: with cookies, redirects followed."""
     opener = urllib.request.build_opener(urllib.request.HTTPCookieProcessor(http.cookiejar.CookieJar()))
@@ -52,9 +58,8 @@ def visit(address: str) -> tuple[int, str, str]:
 def test_the_demo_serves_every_kind_of_user_and_leaves_nothing_behind(newcomer):
     checkout, env = newcomer
     port = servers.free_port()
-    command = ["sh", "deploy/demo", "--port", str(port)]
     demo = subprocess.Popen(
-        command,
+        [sys.executable, "-c", FROM_A_TERMINAL, "sh", "deploy/demo", "--port", str(port)],
         cwd=checkout,
         env=env,
         stdout=subprocess.PIPE,
