@@ -1,8 +1,9 @@
 """The style of the customers' pages, as it stands inside each of them.
 
 A keeper opens these pages twice a year on a phone, so nothing is kept from the last time, and a style sheet of its own
-would cost a round trip more before anything is seen: with 300 ms there and back that is 0.4 s of the first second. The
-content security policy stays strict: it names the SHA-256 of this one text (CSP level 3, hash sources) and no other.
+would cost a round trip more before anything is seen: with 300 ms there and back the first paint came half a second
+later. The content security policy stays strict: it names the SHA-256 of this one text (CSP level 3, hash sources) and
+no other.
 """
 
 from __future__ import annotations

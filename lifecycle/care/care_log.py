@@ -10,6 +10,7 @@ from uuid import UUID
 from zoneinfo import ZoneInfo
 
 from django.db import transaction
+from django.utils import timezone
 
 from lifecycle import journal
 from lifecycle.care.find import one
@@ -156,7 +157,9 @@ def _entries(keeper: Keeper, at: datetime) -> tuple[TodaysEntry, ...]:
     entries += [TodaysEntry("habits", row.pk, "", "", row.start) for row in habits]
     photos = Photo.objects.filter(pk__in=made.get("photo", ()), by="customer").select_related("surface")
     entries += [
-        TodaysEntry("photo", row.pk, "", surface_name(row.surface.code) if row.surface else "", row.added_at.date())
+        TodaysEntry(
+            "photo", row.pk, "", surface_name(row.surface.code) if row.surface else "", timezone.localdate(row.added_at)
+        )
         for row in photos
     ]
     return tuple(entries)

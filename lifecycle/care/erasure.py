@@ -13,10 +13,12 @@ from dataclasses import dataclass
 from datetime import datetime
 from functools import partial
 from typing import Any, Final
+from zoneinfo import ZoneInfo
 
 from django.apps import apps
 from django.db import models, transaction
 from django.db.models import Q
+from django.db.models.functions import TruncDate
 
 from lifecycle import journal
 from lifecycle.care import correction_consent, handover
@@ -133,7 +135,8 @@ def _own_words(customer: Customer) -> tuple[Any, Any]:
 
 
 def _own_photos(customer: Customer) -> Any:
-    rows = Photo.objects.filter(_in_time(customer, "added_at__date"), by="customer")
+    day = TruncDate("added_at", tzinfo=ZoneInfo(customer.studio.zone))
+    rows = Photo.objects.annotate(day=day).filter(_in_time(customer, "day"), by="customer")
     return rows.exclude(inspection__in=sealed_among(rows.values_list("inspection_id", flat=True)))
 
 

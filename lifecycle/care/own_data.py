@@ -6,10 +6,12 @@ from collections.abc import Collection, Iterator
 from dataclasses import dataclass
 from datetime import datetime
 from typing import Any, Final
+from zoneinfo import ZoneInfo
 
 from django.apps import apps
 from django.db import models
 from django.db.models import Q
+from django.utils import timezone
 
 from lifecycle.errors import NotFoundHere
 from lifecycle.models import Customer, JournalEntry, Keeper, Suppression
@@ -133,7 +135,8 @@ def own_data(customer_ids: Collection[int], *, at: datetime) -> dict[str, Any]:
     if not people:
         raise NotFoundHere("Nobody is on record by that name.")
     kept = list(Keeper.objects.filter(customer__in=ids).order_by("pk"))
-    parts = {part.title: _rows(part, ids, kept) for part in PARTS}
+    with timezone.override(ZoneInfo(people[0].studio.zone)):  # a keeping begins and ends on days of the studio
+        parts = {part.title: _rows(part, ids, kept) for part in PARTS}
     parts["Addresses that are not written to"] = list(_suppressed(people))
     actors = [f"customer:{pk}" for pk in ids]
     entries = JournalEntry.objects.filter(Q(actor__in=actors) | Q(subject="customer", subject_id__in=ids))

@@ -149,7 +149,8 @@ def window_words(*, earliest: date, ideal: date, latest: date, today: date) -> s
 
 def _moment(at: datetime) -> str:
     at = timezone.localtime(at)  # by the clock of whoever reads the list
-    return f"{at.day} {at:%B %H:%M %Z}"
+    name = at.tzname() or ""
+    return f"{at.day} {at:%B %H:%M} {'UTC' if name[:1] in ('+', '-') else ''}{name}"
 
 
 def _step_words(row: Any) -> ReminderWord:

@@ -54,7 +54,9 @@ def comes_back(studio: Studio, *, page: int = 1, per_page: int = PER_PAGE) -> Co
     )  # fmt: skip
     pages = max(1, -(-told["total"] // per_page))
     number = min(max(page, 1), pages)
-    some = rows.select_related("customer").order_by("-value_12m", "pk")[(number - 1) * per_page : number * per_page]
+    some = rows.select_related("customer").order_by("-value_12m", "gone", "pk")[
+        (number - 1) * per_page : number * per_page
+    ]
     return ComesBack(
         page=Page(tuple(_coming(row) for row in some), told["total"], number, pages), customers=told["customers"],
         gone=told["total"] - told["customers"], visits_12m=told["visits"] or 0.0, value_12m=told["value"] or 0.0,

@@ -59,7 +59,7 @@ def _open_offer(row: Any) -> OpenOffer:
         price_high=row.price_high,
         currency=row.studio.currency,
         state=kind,
-        since=(row.latest_at or row.made_at).date(),
+        since=row.studio.day(row.latest_at or row.made_at),
         until=row.latest_until,
         answers=steps.answers_open_to(kind),
     )

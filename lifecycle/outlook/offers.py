@@ -83,7 +83,7 @@ def _refuse_barred(offer: Offer, today: date, *, hard_only: bool = False) -> Non
 
 def _check_follows(offer: Offer, latest: OfferStep, kind: str, at: datetime) -> None:
     if at < latest.at:
-        raise DomainError(f"at: the latest step is of {latest.at:%Y-%m-%d %H:%M}; give a later time.", field="at")
+        raise DomainError(f"at: the latest step is of {latest.at:%Y-%m-%d %H:%M %Z}; give a later time.", field="at")
     if kind not in steps.FOLLOWS[latest.kind]:
         allowed = ", ".join(steps.FOLLOWS[latest.kind]) or "nothing; it is closed"
         raise DomainError(f"kind: after {latest.kind} may follow {allowed}, not {kind}.", field="kind")

@@ -84,7 +84,7 @@ def sum_of(counts: Mapping[str, acceptance.Decisions]) -> acceptance.Decisions:
 def offers_of(studio: Studio, start: int) -> tuple[list[Any], int]:
     """At most `MOST_OFFERS` offers, the latest word first, and how many there are."""
     offers, start = Offer.objects.filter(studio=studio), max(start, 0)
-    newest_first = history.with_latest_step(offers.select_related("vehicle")).order_by("-latest_at", "-id")
+    newest_first = history.with_latest_step(offers.select_related("vehicle", "studio")).order_by("-latest_at", "-id")
     return list(newest_first[start : start + MOST_OFFERS]), offers.count()
 
 
@@ -107,9 +107,9 @@ def _offer(offer: Any, keeper: str, rest: Rest | None) -> OfferRow:
         title=title(offer.task),
         price_low=float(offer.price_low),
         price_high=float(offer.price_high),
-        made_on=offer.made_at.date(),
+        made_on=offer.studio.day(offer.made_at),
         state=offer.latest_kind or steps.RECOMMENDED,
-        since=(offer.latest_at or offer.made_at).date(),
+        since=offer.studio.day(offer.latest_at or offer.made_at),
         why=offer.latest_why or "",
         until=offer.latest_until,
         can_answer=steps.answers_open_to(offer.latest_kind) if offer.latest_kind else (),

@@ -131,7 +131,8 @@ def slipping(studio: Studio, *, today: date, page: int = 1) -> Slips:
 
 def _here(studio: Studio, today: date, made_on: date) -> frozenset[int]:
     """Who has booked, or came since the preparation."""
-    coming = Q(state__in=OPEN_VISITS, on__gte=today) | Q(state=VisitState.DONE, on__gt=made_on)
+    came = Q(on__gte=made_on) | Q(settled_at__date__gte=made_on)  # the preparation runs before the day's work
+    coming = Q(state__in=OPEN_VISITS, on__gte=today) | Q(state=VisitState.DONE) & came
     vehicles = Visit.objects.filter(coming, studio=studio).values("vehicle")
     kept = Keeper.objects.filter(studio=studio, end=None, vehicle__in=vehicles)
     return frozenset(kept.values_list("customer_id", flat=True))
@@ -152,7 +153,7 @@ def _slip(row: CustomerOutlook, vehicles: Mapping[int, str], rows: _Rows, today:
         alive=row.alive,
     )  # fmt: skip
     why = slipping_rules.why_slipping(facts)
-    if not why:
+    if not why or not vehicles:  # what they kept is retired or somebody else's since
         return None
     return Slipping(
         row.customer_id, row.customer.name, tuple(vehicles.items()), row.last, row.usual_days, row.own, why,

@@ -9,7 +9,8 @@ The three factors, and what each rests on:
 | price | the price list | its low and high end |
 
 Who never answered is left out of the acceptance: that they may not come is in the chance of a visit already. The
-simulation by month (`revenue`) draws from the same two chances, so that the worths of all rows add up to its mean.
+simulation by month (`revenue`) draws from the same two chances, so that the worths of all rows, each times its
+share within the twelve months, add up to its mean.
 """
 
 from __future__ import annotations

@@ -118,7 +118,7 @@ def _pack_files(pipe: ZipPipe, packed: _Packed, listed: IO[bytes]) -> Iterator[b
     for name in sorted(packed.names):
         try:
             source = default_storage.open(name)
-        except OSError:
+        except FileNotFoundError:  # what cannot be read for another reason must not pass for gone
             packed.missing.append(name)
             continue
         sha, size = hashlib.sha256(), 0

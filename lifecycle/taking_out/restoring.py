@@ -7,7 +7,7 @@ closed address is reckoned with the studio's. So none of them may be taken in th
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
 from dataclasses import dataclass
 from datetime import datetime
@@ -63,11 +63,10 @@ def restore_studio(*, path: Path, hold: bool = False, actor: str, at: datetime) 
         with _files_kept_or_gone() as saved, transaction.atomic():
             names: set[str] = set()
             users: set[int] = set()
-            for one in tables():
-                _insert(source, one, names, users)
+            brought = {one.name: _insert(source, one, names, users) for one in tables()}
             whole.check(source.manifest, users)
             count = _save_files(source, names, saved)
-            go_on_from(_models(), _numbers(source))
+            go_on_from(_models(), _numbers(source, brought))
             studio: Studio = Studio.objects.get(pk=said.id)
             rows = sum(one.rows for one in source.manifest.tables)
             journal.record(
@@ -83,13 +82,14 @@ def _models() -> dict[str, type[Model]]:
     return {one.name: one.model for one in tables()}
 
 
-def _numbers(source: StudioZip) -> dict[str, int]:
-    """How far the numbers had come; never less than what is here."""
+def _numbers(source: StudioZip, brought: Mapping[str, int]) -> dict[str, int]:
+    """How far the numbers had come; never less than what is here, or than those of the rows that came back."""
     here = highest(_models())
     for name, number in source.manifest.numbers.items():
         if name not in here or not 0 <= number < LARGEST:
             raise Refused(f"manifest.json: {name!r} cannot have come to the number {number}.")
-    return {name: max(number, here[name]) for name, number in source.manifest.numbers.items()}
+    said = source.manifest.numbers
+    return {name: max(said.get(name, 0), here[name], brought[name]) for name in here}
 
 
 def _hold(studio: Studio, at: datetime) -> None:
@@ -97,8 +97,9 @@ def _hold(studio: Studio, at: datetime) -> None:
     Hook.objects.of(studio).filter(ended_at=None, off_at=None).update(off_at=at, off_why=HELD)
 
 
-def _insert(source: StudioZip, one: Table, names: set[str], users: set[int]) -> None:
-    """Write one table in batches; remember the files that it names and the people that it brings."""
+def _insert(source: StudioZip, one: Table, names: set[str], users: set[int]) -> int:
+    """Write one table in batches; remember the files that it names and the people that it brings. Returns the last
+    number, 0 where there are no rows."""
     files = [column.name for column in one.columns if isinstance(column.field, FileField)]
     last = 0
     rows = source.rows(one.name)
@@ -121,6 +122,7 @@ def _insert(source: StudioZip, one: Table, names: set[str], users: set[int]) -> 
                 f"{one.title}: the database does not take these rows. What may stand only once is taken here, for "
                 f"example an e-mail address or an address of a check page, or a row breaks a rule: {_first(error)}."
             ) from error
+    return last
 
 
 def _first(error: DatabaseError) -> str:

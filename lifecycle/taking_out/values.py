@@ -72,7 +72,7 @@ def cell(value: Any) -> str | int | float | Decimal | bool | None:
     if isinstance(value, float):
         return value if value - value == 0 else str(value)  # not a number, or without end: a text
     if isinstance(value, list | dict):
-        return json_text(value)
+        return safe(json_text(value))
     return safe(str(lossless(value)))
 
 

@@ -9,6 +9,7 @@ from __future__ import annotations
 import hashlib
 import io
 import json
+import lzma
 import zipfile
 import zlib
 from collections.abc import Iterator
@@ -30,7 +31,10 @@ MOST_LINE: Final = 32 << 20
 MOST_GROWTH: Final = 200
 ALWAYS: Final = 64 << 20
 FIXED: Final = frozenset({"README.txt", "files.jsonl", "manifest.json"})
-DAMAGED: Final = (zipfile.BadZipFile, zlib.error, EOFError, NotImplementedError, RuntimeError, OSError)
+# What the zip library raises on bytes that are not as they were; a place before the file's start is a ValueError.
+DAMAGED: Final = (
+    zipfile.BadZipFile, zlib.error, lzma.LZMAError, EOFError, NotImplementedError, RuntimeError, OSError, ValueError,
+)  # fmt: skip
 NOTHING: Final = "Nothing was written."
 
 
@@ -255,3 +259,13 @@ def _check_sizes(source: StudioZip) -> None:
             raise Refused(f"tables/{one.name}.jsonl is longer or shorter than it was taken out: rows are missing.")
     if source.zip.getinfo("files.jsonl").file_size != source.manifest.files.bytes:
         raise Refused("files.jsonl is longer or shorter than it was taken out.")
+
+
+def missing(path: Path) -> list[str]:
+    """The files that rows of a whole zip name and that were gone already when it was made.
+
+    Raises:
+        Refused: as `opened`.
+    """
+    with opened(path) as source:
+        return list(source.manifest.files.missing)

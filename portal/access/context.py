@@ -39,6 +39,7 @@ BELONG: Final = {
         "studio:figures",
         "studio:documents",
         "studio:imports",
+        "studio:out",
         "studio:tokens",
         "studio:hooks",
         "studio:api_reference",

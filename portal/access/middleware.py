@@ -54,7 +54,7 @@ class AccessMiddleware:
             note_seen(request)
         speak(request, request.wishes.languages, units=request.wishes.units)
         # Times by the clock of whoever reads them; the name of the zone stands beside each.
-        at_work = request.member is not None and request.path.startswith("/studio/")
+        at_work = request.member is not None and (request.path.startswith("/studio/") or not request.customer_ids)
         zone = request.member.studio.zone if at_work else request.wishes.zone
         with timezone.override(ZoneInfo(zone)):
             response = self.get_response(request)

@@ -23,7 +23,7 @@ def _money(band: Any) -> dict[str, str]:
 
 @router.get("/outlook", response=reads(shapes.Outlook), **needs("read:outlook"))
 def outlook_months(request: TokenRequest) -> dict[str, Any]:
-    """Care of the next twelve months as money, 10-50-90 %, by how sure it is: as it was prepared last night, for all
+    """Care of the next twelve months as money, 10-50-90 %, by how sure it is: as it was last prepared, for all
     sites together. No months where nothing is prepared yet."""
     studio = request.auth.member.studio
     page = sheet_reads.page(studio)

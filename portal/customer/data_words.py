@@ -9,6 +9,7 @@ from datetime import date, datetime
 from math import floor, isfinite, log10
 from typing import Any, Final
 
+from django.utils import timezone
 from django.utils.formats import date_format, localize
 from django.utils.translation import gettext
 from django.utils.translation import gettext_noop as _
@@ -17,6 +18,7 @@ from lifecycle.care.rules import TASKS
 from lifecycle.care.tongue.names import layer_name, surface_name
 from lifecycle.care.tongue.speak import say
 from lifecycle.care.wording import LAYER_WORDS
+from portal.templatetags.clocks import clock
 
 _DAYLIKE: Final = re.compile(r"\d{4}-\d\d-\d\d(T\d\d:\d\d(:\d\d(\.\d+)?)?([+-]\d\d:\d\d|Z)?)?")
 _CODE: Final = re.compile(r"[a-z]+(?:[_-][a-z0-9]+)*")
@@ -136,20 +138,38 @@ MORE_CODES: Final = (
     _("care record shared"), _("record link ended"), _("vehicle offered to a new keeper"),
     _("handover accepted"), _("handover declined"), _("handover withdrawn"), _("handover over"), _("signatures erased"),
     _("correction agreed to"), _("storage recorded"), _("visit request ended by transfer"), _("visit passed on"),
+    _("early"),
 )  # fmt: skip
 # Written for machines: the file holds it, eyes need not.
 FILE_ONLY: Final = frozenset({"html", "headers", "course", "input_hash"})
 _UNITS: Final = {"um": "µm", "deg": "°"}
 
 
+# Where a column's own name says too little, or is a code's too.
+SAID: Final = {
+    "taken": _("surfaces to be done"), "left": _("surfaces left out"), "rate": _("the share is that of"),
+    "gone": _("why nothing is expected"), "alive": _("chance that you still are a customer"),
+    "comes_12m": _("chance of a visit within 12 months"), "visits_12m": _("visits expected in 12 months"),
+    "value_12m": _("money expected in 12 months"), "own": _("your own interval"),
+    "slips": _("stays away longer than usual"), "uv_mj_m2": _("UV, MJ/m²"),
+    "ghi_kwh_m2_day": _("sun, kWh/m² a day"), "koppen_class": _("Köppen class"), "ln_life_sd": _("spread of the life"),
+    "answer_h": _("answer within, hours"), "error_word": _("how good the climate is"),
+}  # fmt: skip
+
+
 def field_words(name: str) -> str:
     """A field's name as people read it, in the language that is active."""
+    if name in SAID:
+        return gettext(SAID[name])
     said = gettext(name.replace("_", " "))
     return surface_name(name) if said == name.replace("_", " ") else said
 
 
 def _day(value: date) -> str:
-    return date_format(value, gettext("j F Y, H:i") if isinstance(value, datetime) else gettext("j F Y"))
+    if not isinstance(value, datetime):
+        return date_format(value, gettext("j F Y"))
+    written = gettext("j F Y, H:i")  # a time without a zone is by the clock of the site
+    return clock(timezone.localtime(value), written) if timezone.is_aware(value) else date_format(value, written)
 
 
 def _as_day(value: str) -> date | None:

@@ -18,4 +18,5 @@ def clock(at: datetime | None, written: str) -> str:
     """
     if at is None:
         return ""
-    return f"{date_format(at, written)} {at.tzname()}"
+    name = at.tzname() or ""  # some zones have no name but their distance, "-03"
+    return f"{date_format(at, written)} {'UTC' if name[:1] in ('+', '-') else ''}{name}"

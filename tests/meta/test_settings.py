@@ -20,7 +20,7 @@ GOOD = {
 }
 
 
-OURS = ("SHEENWARD_", "DATABASE_", "REDIS_", "EMAIL_", "ANYMAIL_", "DJANGO_SETTINGS_MODULE")
+OURS = ("SHEENWARD_", "DATABASE_", "REDIS_", "EMAIL_", "ANYMAIL_", "DJANGO_")
 
 
 def start(tmp_path, **change: str | None) -> subprocess.CompletedProcess[str]:

@@ -192,7 +192,7 @@ class TestVehiclePage:
         for words in (
             "31 to 66 %", "Two readings made the range narrower.", "Rubbing while washing",
             "bristle-tunnel washes a year", "common practice, judgement", "An estimate, not seen since",
-            "What goes in</dt><dd>",
+            "The forecast rests on</dt><dd>",
         ):  # fmt: skip
             assert words in page
 

@@ -110,7 +110,7 @@ def test_what_is_reckoned_is_readable():
         "width": 5.999999999999999, "severity": 15000.0, "no": 0.0,
     }  # fmt: skip
     assert german(value_words, kept) == [
-        "Wirkung: Dach: 50 %: 0,817; ermüdet am: 2. März 2026; Urteil: nicht richtig; warum: verbraucht vorgefunden: "
+        "Wirkung: Dach: 50 %: 0,817; ermüdet am: 2. März 2026; Urteil: nicht richtig; warum: verschlissen vorgefunden: "
         "Abperlen 1,0 von 5 am 26. Oktober 2025, dekontaminiert.; beginnt um: 4. Mai 2026, 09:00; Breite des "
         "Bildes: 6; Schwere: 15000; nein: 0"
     ]

@@ -56,7 +56,7 @@ PLAIN = (
     "work", "vehicles", "left", "customers", "bookings", "requests", "calendars", "reminders", "outbox", "approvals",
     "offers", "slipping", "acceptance", "decisions", "sites", "team", "products", "packages", "documents", "prices",
     "imports", "words", "gauges", "outlook_answers", "right", "right_rows", "right_reminders", "tokens", "hooks",
-    "new_package", "new_vehicle", "house", "letter",
+    "new_package", "new_vehicle", "house", "letter", "comes_back", "out",
 )  # fmt: skip
 OF_VEHICLE = (
     "vehicle", "surfaces", "life", "entries", "wheel_sets", "photos", "reports", "findings", "advice", "readings",
@@ -79,7 +79,7 @@ NO_LISTS = {
     "letter_choice", "site_place", "opening", "closure", "figure", "new_site", "new_product", "import_file",
     "import_errors", "wording", "wording_page", "check_readings", "new_gauge", "gauge", "figure_group",
     "product_windows", "report", "report_pdf", "report_addendum", "end_token", "api_reference", "hook",
-    "resend_hook",
+    "resend_hook", "out_list", "out_studio",
 }  # fmt: skip
 
 

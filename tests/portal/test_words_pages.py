@@ -53,7 +53,7 @@ def test_the_list_names_every_kind_in_every_language(browser):
 
 def test_the_page_shows_the_built_in_words_and_what_may_stand_in_them(browser):
     page = browser.get(reverse("studio:wording", args=["visit_confirmed", "de"])).content.decode()
-    assert "Ihr Termin mit Ihrem Fahrzeug, {vehicle} ({plate}), am {day}" in page or "{day}" in page
+    assert "Ihr Besuch mit Ihrem Fahrzeug, {vehicle} ({plate}), ist für den {day}" in page
     assert "Needed: {day}." in page
     assert "nothing on record yet" in page
 

@@ -12,6 +12,7 @@ from django.utils import timezone
 from lifecycle.errors import DomainError
 from lifecycle.taking_out import packing
 from lifecycle.taking_out.reads import studio_called
+from lifecycle.taking_out.zip_reading import missing
 
 ACTOR = "command"
 
@@ -39,7 +40,11 @@ class Command(BaseCommand):
                 file.writelines(going.pieces)
             os.replace(part, target)
         except OSError as error:
-            raise CommandError(f"{target} cannot be written: {error}.") from error
+            raise CommandError(
+                f"The studio cannot be taken out to {target}: {error}. Nothing is left of it."
+            ) from error
         finally:
             part.unlink(missing_ok=True)
+        for name in missing(target):
+            self.stdout.write(f"Gone already, so not in the zip: {name}")
         self.stdout.write(f"{studio} is in {target} ({target.stat().st_size:,} bytes). Keep it as a secret.")

@@ -22,11 +22,12 @@ class Command(BaseCommand):
     )
 
     def add_arguments(self, parser: CommandParser) -> None:
-        parser.add_argument("file", type=Path, help="a zip of `manage.py export_studio` or of the page Taken out")
+        parser.add_argument("file", type=Path, help="a zip of `manage.py export_studio` or of the page Take out")
         parser.add_argument(
             "--hold",
             action="store_true",
-            help="hold its reminders back and switch its webhooks off: for a copy to look at, while the original lives",
+            help="hold its reminders back and switch its webhooks off: for a copy to look at while the original lives. "
+            "Do not start the copy's cycle: mails that are written already, and answers about visits, would leave.",
         )
 
     def handle(self, *args: Any, **options: Any) -> None:

@@ -182,6 +182,15 @@ class TestOnRows:
         found = slips.slipping(site.studio, today=TODAY + DAY)
         assert ([row.customer_id for row in found.page.rows], found.page.total) == ([keeper_of(stays).pk], 1)
         assert found.as_of == TODAY
+        # Done later on the day of the preparation, and noted as done a day late.
+        today, late = (VehicleFactory(site=site) for _ in range(2))
+        for vehicle in (today, late):
+            came(vehicle, 440, 380, 320)
+        assert slipping(site.studio, today=TODAY).page.total == 3
+        came(today, 0)
+        came(late, 1)
+        Visit.objects.filter(vehicle=late, on=TODAY - DAY).update(settled_at=NOW + DAY)
+        assert [row.customer_id for row in slips.slipping(site.studio, today=TODAY).page.rows] == [keeper_of(stays).pk]
         Complaint.objects.create(studio=site.studio, customer=keeper_of(stays), about="a mark", opened_at=NOW)
         (row,) = slips.slipping(site.studio, today=TODAY + DAY).page.rows
         assert row.step.startswith("Settle")

@@ -13,7 +13,7 @@ from datetime import timedelta
 
 import pytest
 from django.core.mail.backends.locmem import EmailBackend as MemoryBackend
-from django.db import transaction
+from django.db import DEFAULT_DB_ALIAS, connections, transaction
 from hypothesis import HealthCheck, settings
 from hypothesis import strategies as st
 from hypothesis.stateful import RuleBasedStateMachine, invariant, precondition, rule, run_state_machine_as_test
@@ -51,6 +51,8 @@ class Outbox(RuleBasedStateMachine):
         super().__init__()
         self.world = transaction.atomic()
         self.world.__enter__()
+        self.connection = connections[DEFAULT_DB_ALIAS]
+        self.connection.inc_thread_sharing()
         self.at, self.got, self.before, self.after = NOW, 0, None, None
         self.on_the_way, self.told = False, []
         studio = StudioFactory()
@@ -70,12 +72,20 @@ class Outbox(RuleBasedStateMachine):
                 raise machine.before
             machine.got += len(mails)
             if machine.on_the_way:  # the provider is quicker than its own answer
-                machine.tell("delivered", machine.at)
+                machine.told_meanwhile()
             if machine.after is not None:
                 raise machine.after
             return len(mails)
 
         MemoryBackend.send_messages = send_messages
+
+    def told_meanwhile(self) -> None:
+        """Mails are sent in a thread of their own; the receipt must come into this test's transaction."""
+        connections[DEFAULT_DB_ALIAS] = self.connection
+        try:
+            self.tell("delivered", self.at)
+        finally:
+            del connections[DEFAULT_DB_ALIAS]
 
     def teardown(self) -> None:
         """Left alone with the steps of the cycle and a provider that takes everything, it ends."""
@@ -93,6 +103,7 @@ class Outbox(RuleBasedStateMachine):
             MemoryBackend.send_messages = self.plain
             transaction.set_rollback(True)
             self.world.__exit__(None, None, None)
+            self.connection.dec_thread_sharing()
 
     @rule(outcome=st.sampled_from(sorted(OUTCOMES)))
     def deliver(self, outcome) -> None:

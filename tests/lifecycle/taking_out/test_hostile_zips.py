@@ -276,6 +276,24 @@ def test_lines_that_nobody_wrote(good, tmp_path, text):
     )  # fmt: skip
 
 
+@pytest.mark.parametrize("bit", range(32))
+def test_a_list_of_members_that_lies_elsewhere(good, tmp_path, bit):
+    """A place before the start of the file is an error of Python's own, not of its zip library."""
+    data = bytearray(good)
+    place = data.rindex(b"PK\x05\x06") + 16  # where the end record says that the list begins (APPNOTE 4.3.16)
+    (offset,) = struct.unpack_from("<I", data, place)
+    struct.pack_into("<I", data, place, offset ^ 1 << bit)
+    refused(bytes(data), tmp_path, "no whole zip|is damaged|lie over each other")
+
+
+def test_numbers_that_are_too_low_do_not_lead_to_taken_ones(good, tmp_path):
+    parts = members(good)
+    said = json.loads(parts["manifest.json"]) | {"numbers": {}}
+    studio = brought_back(zip_of(parts | {"manifest.json": json.dumps(said).encode()}), tmp_path).studio
+    last = Customer.objects.latest("pk").pk
+    assert CustomerFactory(studio=studio).pk > last
+
+
 @given(place=st.floats(0, 1, exclude_max=True), bit=st.integers(0, 7))
 @settings(max_examples=60, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
 def test_one_bit_that_flipped_is_found_or_harmless(good, tmp_path, place, bit):

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import csv
 import io
+import json
 import re
 import tracemalloc
 from datetime import UTC, datetime
@@ -100,6 +101,15 @@ def test_a_workbook_is_read_back_as_it_was_and_holds_no_formula(values):
         else:
             assert one.value == value
             assert type(one.value) is type(value)
+
+
+def test_a_text_inside_of_a_list_is_no_formula_either():
+    """Where a semicolon separates, a sheet cuts the JSON of a column into cells, too."""
+    text = _csv_line([cell([["name", "", "x;=1+1"], {"why": "=2"}])])
+    cut = next(csv.reader(io.StringIO(text), delimiter=";"))
+    assert not [one for one in cut if one.lstrip('"').startswith("=")]
+    (whole,) = next(csv.reader(io.StringIO(text)))
+    assert json.loads(unsafe(whole)) == [["name", "", "x;=1+1"], {"why": "=2"}]
 
 
 def test_a_text_longer_than_a_cell_is_cut_and_says_so():
