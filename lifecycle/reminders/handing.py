@@ -121,7 +121,11 @@ class Handing:
             if begun is None:
                 claims.put_back(message, self.claim.token, at=self.at)
             elif message.pk in begun:
-                claims.take_back(message, self.claim.token, at=self.at)
+                self._take_back(message)
+
+    def _take_back(self, message: Message) -> None:
+        self.postman.forget(message)
+        claims.take_back(message, self.claim.token, at=self.at)
 
     def _turn(self, lot: Sequence[Message]) -> frozenset[int]:
         """Put on record what the provider took last, and begin these messages. Returns the keys of the begun."""
@@ -141,7 +145,7 @@ class Handing:
             else:
                 self.counts[self._write_outcome(message, result)] += 1
         for message in lot[len(results) :]:  # never handed over
-            claims.take_back(message, self.claim.token, at=self.at)
+            self._take_back(message)
         last = results[-1] if results else None
         self.reached = last is None or not last.all_alike
         self.until = self.at + last.wait if last is not None and last.all_alike and last.wait else None
