@@ -9,6 +9,7 @@ anew: a "no" that came meanwhile holds.
 
 from __future__ import annotations
 
+import contextlib
 import time
 from collections import Counter
 from collections.abc import Sequence
@@ -42,11 +43,31 @@ class Handing:
         self.seen = letters.look(claim.messages, at=at)
         self.flying: tuple[list[Message], Future[list[Result]]] | None = None
         self.taken: list[claims.Taken] = []
+        self.begun: Sequence[Message] = ()  # the lot that is to follow the one that is flying
         self.reached = True
         self.until: datetime | None = None
 
     def run(self) -> bool:
-        """Deliver the batch. False: the provider cannot be reached, the rest was put back untouched."""
+        """Deliver the batch. False: the provider cannot be reached, the rest was put back untouched.
+
+        After an error of ours, what the provider has is still put on record before the error goes on: else one error
+        about one message would leave two lots in doubt. What is ours still and waits is free after its lease.
+        """
+        try:
+            return self._run()
+        except Exception:
+            self._bring_home()
+            raise
+
+    def _bring_home(self) -> None:
+        for step in (self._land, lambda: self._turn(())):
+            with contextlib.suppress(Exception):  # the first error is the one to tell of
+                step()
+        for message in self.begun:
+            with contextlib.suppress(Exception):
+                self._take_back(message)
+
+    def _run(self) -> bool:
         lot: list[Message] = []
         for message in self.claim.messages:
             if not self.reached:
@@ -92,6 +113,7 @@ class Handing:
         """Begin a lot, see the one before it home, and let this one fly."""
         begun: frozenset[int] | None = None
         since = time.monotonic()
+        self.begun = lot
         if self.flying is not None and (self.postman.seconds_each or 0.0) < LOOK_HOLDS_S / 2:
             begun = self._turn(lot)
             for message in lot:
@@ -114,6 +136,7 @@ class Handing:
         ours = [message for message in lot if message.pk in begun]
         if ours:
             self.flying = ours, self.postman.send_soon(ours, for_s=LOOK_HOLDS_S)
+        self.begun = ()
 
     def _leave(self, lot: Sequence[Message], begun: frozenset[int] | None) -> None:
         """Let go of messages that were not handed over; what was not begun by us is somebody else's, or free."""
@@ -122,6 +145,7 @@ class Handing:
                 claims.put_back(message, self.claim.token, at=self.at)
             elif message.pk in begun:
                 self._take_back(message)
+        self.begun = ()
 
     def _take_back(self, message: Message) -> None:
         self.postman.forget(message)
@@ -129,8 +153,9 @@ class Handing:
 
     def _turn(self, lot: Sequence[Message]) -> frozenset[int]:
         """Put on record what the provider took last, and begin these messages. Returns the keys of the begun."""
-        taken, self.taken = self.taken, []
-        return claims.turn(self.claim.token, taken=taken, begin=lot, at=self.at)
+        begun = claims.turn(self.claim.token, taken=self.taken, begin=lot, at=self.at)
+        self.taken = []
+        return begun
 
     def _land(self) -> None:
         """Wait for the lot on its way, and write what became of it; what was taken is written at the next turn."""
@@ -138,11 +163,13 @@ class Handing:
             return
         (lot, future), self.flying = self.flying, None
         results = future.result()
-        for message, result in zip(lot, results, strict=False):
+        pairs = list(zip(lot, results, strict=False))
+        for message, result in pairs:  # first, so that no error in the writes below leaves them in doubt
             if result.outcome is Outcome.ACCEPTED:
                 self.taken.append(claims.Taken(message, result.provider_id))
                 self.counts["accepted"] += 1
-            else:
+        for message, result in pairs:
+            if result.outcome is not Outcome.ACCEPTED:
                 self.counts[self._write_outcome(message, result)] += 1
         for message in lot[len(results) :]:  # never handed over
             self._take_back(message)
