@@ -207,6 +207,12 @@ def put_back(message: Message, token: uuid.UUID, *, at: datetime, **fields: Any)
     return bool(Message.objects.filter(pk=message.pk, claim=token, state__in=WAITING).update(**changes))
 
 
+def hold_ours(message: Message, token: uuid.UUID) -> bool:
+    """Whether a message is ours still and waits; if so nobody changes it before the caller's transaction ends."""
+    rows = Message.objects.filter(pk=message.pk, claim=token, state__in=WAITING)
+    return bool(rows.select_for_update().values_list("pk"))
+
+
 def hold(*, at: datetime, until: datetime) -> int:
     """Let none of the messages that wait for anybody be taken before `until`: the provider asked for it."""
     sooner = Q(next_try_at=None) | Q(next_try_at__lt=until)

@@ -101,6 +101,9 @@ class Handing:
             return False
         if isinstance(verdict, letters.Rewrite):
             with transaction.atomic():
+                if not claims.hold_ours(message, token):  # stopped or erased since the look: nothing is written on it
+                    self.counts["lost"] += 1
+                    return False
                 needs = letters.rewrite(message, verdict, self.seen, at=at)
             self.counts["rewritten"] += 1
             if needs:

@@ -11,6 +11,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from lifecycle import models
+from lifecycle.care.erasure import erase_customer
 from lifecycle.care.visits import propose
 from lifecycle.reminders import letters
 from lifecycle.reminders.outbox import deliver, enqueue
@@ -147,6 +148,25 @@ def test_a_message_that_waits_is_written_anew_when_its_day_moves(proposal, provi
     assert f"A day that would suit us: {shown(sooner)}." in " ".join(message.text.split())
     assert models.Reminder.objects.get(step="first").planned_on == sooner
     assert models.JournalEntry.objects.filter(verb="message rewritten").count() == 1
+
+
+def test_a_message_whose_person_is_erased_after_the_look_is_not_written_anew(proposal, person, provider, monkeypatch):
+    due_at = NOW.replace(hour=10) + (fresh(proposal).planned_on - LEAD - TODAY)
+    plan(at=due_at)
+    enqueue(at=due_at)
+    move(proposal, proposal.planned_on - timedelta(days=3))
+    verdict = letters.Look.verdict
+
+    def then_erased(self, message):
+        found = verdict(self, message)
+        erase_customer(studio=person.studio, customer_id=person.pk, typed=person.name, actor="member:1", at=due_at)
+        return found
+
+    monkeypatch.setattr(letters.Look, "verdict", then_erased)
+    counts = deliver(at=due_at)
+    assert (counts["rewritten"], counts["lost"], counts["accepted"]) == (0, 1, 0)
+    message = models.Message.objects.get()
+    assert (message.state, message.subject, message.text, message.html) == ("stopped", "", "", "")
 
 
 def test_a_plan_that_moves_far_holds_the_waiting_message_until_its_time(proposal, provider):
