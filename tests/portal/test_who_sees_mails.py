@@ -19,6 +19,7 @@ from lifecycle.care.opening import close_site
 from lifecycle.care.reports.signature import Signature
 from lifecycle.models import Bay, Message, Studio, Visit
 from lifecycle.reminders import approval, closure_moves, handover_letters, outbox, report_copy, visit_letters, words
+from lifecycle.reminders.unsubscribe import make_token, unsubscribe
 from tests import people
 from tests.factories import NOW, TODAY, CustomerFactory, SiteFactory, VehicleFactory
 from tests.lifecycle.care.report_world import make_world
@@ -158,6 +159,25 @@ def test_approved_the_moves_are_told_of_in_one_go(site):
     by = {"studio": site.studio, "member_id": owner.pk, "actor": f"member:{owner.pk}", "at": NOW}
     assert approval.approve(message_ids=ids, **by) == {"approved": 21, "released": 0}
     assert outbox.deliver(at=NOW)["accepted"] == 21
+
+
+def test_a_customer_who_stops_reminders_is_still_told_of_the_visit_that_was_moved(site):
+    moved(site, 21, by=people.desk(site.studio))
+    gone = Message.objects.first()
+    unsubscribe(token=make_token(customer_id=gone.customer_id, purpose="service"), at=NOW)
+    assert set(Message.objects.values_list("state", flat=True)) == {"waiting"}
+    Message.objects.update(state="ready")
+    assert outbox.deliver(at=NOW)["accepted"] == 21
+
+
+def test_an_offer_to_a_new_keeper_outlives_the_end_of_reminders(world):
+    message = handover_letters.offer(
+        customer_ids=[world.keeper.pk], vehicle_id=world.vehicle.pk, email="buyer@example.org", on=TODAY,
+        language="en", actor=f"customer:{world.keeper.pk}", at=NOW,
+    )  # fmt: skip
+    unsubscribe(token=make_token(customer_id=world.keeper.pk, purpose="service"), at=NOW)
+    message.refresh_from_db()
+    assert message.state == "ready"
 
 
 def test_what_was_approved_after_the_day_of_the_visit_is_not_sent(site):
