@@ -22,6 +22,7 @@ from django.db.models import F
 
 from lifecycle import journal
 from lifecycle.models import Message, MessageState
+from lifecycle.models.message import REMINDERS_HEADER
 from lifecycle.reminders import approval, letters
 from lifecycle.reminders import claim as claims
 from lifecycle.reminders.receipts import suppress
@@ -98,6 +99,9 @@ class Handing:
             return False
         if isinstance(verdict, letters.Later):
             self.counts["later"] += claims.put_back(message, token, at=at, next_try_at=verdict.at)
+            return False
+        if isinstance(verdict, letters.Anew):
+            self.counts["stopped"] += self._write_another(message, verdict)
             return False
         if isinstance(verdict, letters.Rewrite):
             with transaction.atomic():
@@ -194,6 +198,19 @@ class Handing:
             done = claims.put_back(message, self.claim.token, at=self.at, next_try_at=None, **fields)
             if done:
                 self._note(message, verb, reason=reason)
+        return done
+
+    def _write_another(self, message: Message, verdict: letters.Anew) -> bool:
+        """Stop what is much too early, and plan its reminders again; it lets go of them, so that it never says twice
+        what another message says then."""
+        headers = {name: value for name, value in message.headers.items() if name != REMINDERS_HEADER}
+        fields: dict[str, Any] = {"error": letters.TOO_EARLY, "next_try_at": None, "reminder": None, "headers": headers}
+        with transaction.atomic():
+            done = claims.put_back(message, self.claim.token, at=self.at, state=MessageState.STOPPED, **fields)
+            if done:
+                letters.plan_again(verdict.rows, self.at)
+                told = [row.pk for row, _ in verdict.rows]
+                self._note(message, "message stopped", reason=letters.TOO_EARLY, reminders=told)
         return done
 
     def _write_outcome(self, message: Message, result: Result) -> str:

@@ -27,6 +27,7 @@ from lifecycle.reminders.facts import Facts, gather, zone_of
 from lifecycle.reminders.planner import CHANGING, apply_decision
 from lifecycle.reminders.render import Prices, Rendered, compose, prices_for
 from lifecycle.reminders.rules import Decision, Send, decide
+from lifecycle.reminders.sweep import STALE_AFTER
 from lifecycle.reminders.wordings import Voice, Voices
 
 # Minutes until the next look at a message that a pause of its studio holds: so late it may leave once the pause is
@@ -55,8 +56,8 @@ class Stop:
 
 @dataclass(frozen=True, slots=True)
 class Rewrite:
-    """Some of what it is about no longer holds, or the day that it names was planned anew: write it anew about what
-    holds. Only for what never left.
+    """Some of what it is about no longer holds or is for later, or the day that it names was planned anew: write it
+    anew about what holds now. Only for what never left.
 
     Attributes:
         days: by key of the kept reminders, the planned day that the mail may name now.
@@ -67,7 +68,16 @@ class Rewrite:
     days: Mapping[int, date | None]
 
 
-Verdict = Go | Later | Stop | Rewrite
+@dataclass(frozen=True, slots=True)
+class Anew:
+    """All of what it is about is for a day when its words would be too old: it is stopped, and its reminders are
+    planned again, so that another message is written in time. Only for what never left."""
+
+    rows: tuple[tuple[Reminder, Decision], ...]
+
+
+Verdict = Go | Later | Stop | Rewrite | Anew
+TOO_EARLY: Final = "Its time was planned so much later that it is written anew then."
 
 
 def asked_before(facts: Facts, reminders: Iterable[Reminder]) -> dict[int, date]:
@@ -165,19 +175,33 @@ class Look:
         paused = any(known.studio_paused for _, known in facts)
         decisions = [(row, decide(replace(known, studio_paused=False) if paused else known)) for row, known in facts]
         good = [(row, decision) for row, decision in decisions if isinstance(decision, Send)]
-        bad = [(row, decision) for row, decision in decisions if not isinstance(decision, Send)]
+        bad: list[tuple[Reminder, Decision]] = [(row, said) for row, said in decisions if not isinstance(said, Send)]
         if not good or (bad and message.resends):
             return Stop(bad[0][1].reason)
-        later = max(decision.at for _, decision in good)
-        if paused:
-            later = max(later, self.facts.at + timedelta(minutes=PAUSE_MINUTES))
-        if later > self.facts.at:
-            return Later(later)
+        later = self._later(message, good, paused=paused)
+        if later is not None:
+            too_old = later.at >= message.written_at + STALE_AFTER and not paused and not message.resends
+            return Anew((*good, *bad)) if too_old else later
+        at = self.facts.at
+        bad += [(row, decision) for row, decision in good if decision.at > at]
+        good = [(row, decision) for row, decision in good if decision.at <= at]
         days = {row.pk: decision.planned_on for row, decision in good}
         moved = any(row.planned_on != days[row.pk] for row, _ in good)
         if bad or (moved and not message.resends):
             return Rewrite(tuple(row for row, _ in good), tuple(bad), days)
         return Go()
+
+    def _later(self, message: Message, good: Sequence[tuple[Reminder, Send]], *, paused: bool) -> Later | None:
+        """When something of it may be said; None where it may be now.
+
+        One window that waits holds none of the others back: it is written about anew then. What may have left says the
+        same when it is sent again, so it waits for all of them.
+        """
+        at = self.facts.at
+        when = (max if message.resends else min)(decision.at for _, decision in good)
+        if paused:
+            return Later(max(when, at + timedelta(minutes=PAUSE_MINUTES)))
+        return Later(when) if when > at else None
 
     def _handover_verdict(self, message: Message) -> Verdict:
         if self.handovers.get(message.handover_id or 0, "") != message.to_email.lower():
@@ -226,6 +250,13 @@ def _join(rows: Iterable[Reminder], people: Mapping[int, Customer]) -> None:
                 row.studio = row.customer.studio
 
 
+def plan_again(rows: Iterable[tuple[Reminder, Decision]], at: datetime) -> None:
+    """Put reminders of a message that never left back to what the rules say of them now."""
+    for row, decision in rows:
+        apply_decision(row, decision, at, person=row.customer)
+        row.save(update_fields=CHANGING)
+
+
 def rewrite(message: Message, verdict: Rewrite, seen: Look, *, at: datetime) -> list[str]:
     """Write a message that never left anew, about less; what fell away says why. The caller holds the transaction.
 
@@ -249,9 +280,7 @@ def rewrite(message: Message, verdict: Rewrite, seen: Look, *, at: datetime) -> 
         )
     message.words, message.approval_for = rendered.words, needs
     message.save(update_fields=["reminder", "subject", "text", "html", "headers", "words", "approval_for"])
-    for row, decision in verdict.drop:
-        apply_decision(row, decision, at, person=row.customer)
-        row.save(update_fields=CHANGING)
+    plan_again(verdict.drop, at)
     journal.record(
         studio=message.studio, actor="cycle", at=at, verb="message rewritten", subject="message",
         subject_id=message.pk, reminders=[row.pk for row in verdict.keep], dropped=[row.pk for row, _ in verdict.drop],
