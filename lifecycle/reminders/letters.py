@@ -21,6 +21,7 @@ from lifecycle.models import (
     Step,
     Suppression,
     Visit,
+    VisitState,
 )
 from lifecycle.reminders import approval
 from lifecycle.reminders.facts import Facts, gather, zone_of
@@ -146,18 +147,18 @@ class Look:
     facts: Facts
     reminders: Mapping[int, list[Reminder]]
     prices: Prices
-    visits: Mapping[int, tuple[int, date]]  # sequence and day of each visit that a message is about
+    visits: Mapping[int, Visit]  # each that a message is about
     handovers: Mapping[int, str]  # address of each open offer of a vehicle
 
     def verdict(self, message: Message) -> Verdict:
         """Whether what the message says still holds. The copy of a report was signed for: only its address can have
         gone bad. An answer about a visit holds until the visit changes again."""
         if message.visit_id is not None:
-            sequence, on = self.visits.get(message.visit_id, (None, None))
-            if sequence != message.visit_sequence:
+            visit = self.visits.get(message.visit_id)
+            if visit is None or visit.sequence != message.visit_sequence:
                 return Stop("The visit has changed since it was written.")
-            # Only what waited for the owner can be so late.
-            if message.batch is not None and on is not None and on < message.studio.day(self.facts.at):
+            # It waited for the owner, or for the provider. Other days that are offered are still to be answered.
+            if visit.state == VisitState.BOOKED and visit.on < message.studio.day(self.facts.at):
                 return Stop("The day of the visit is over.")
         if message.handover_id is not None:
             return self._handover_verdict(message)
@@ -232,7 +233,7 @@ def look(messages: Sequence[Message], *, at: datetime) -> Look:
         reminders[message.pk] = [found[pk] for pk in ids[message.pk] if pk in found]
     facts = gather([row.due for row in found.values()], at=at, people=set(people), known=people)
     about = {message.visit_id for message in messages if message.visit_id is not None}
-    visits = {row.pk: (row.sequence, row.on) for row in Visit.objects.filter(pk__in=about)} if about else {}
+    visits = Visit.objects.in_bulk(about) if about else {}
     offers = {message.handover_id for message in messages if message.handover_id is not None}
     still = Handover.objects.filter(pk__in=offers, state=HandoverState.OPEN, ends_at__gt=at) if offers else ()
     handovers = {row.pk: row.to_email.lower() for row in still}
