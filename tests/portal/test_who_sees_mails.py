@@ -17,8 +17,17 @@ from django.urls import reverse
 from lifecycle.care import sealing
 from lifecycle.care.opening import close_site
 from lifecycle.care.reports.signature import Signature
-from lifecycle.models import Bay, Message, Studio, Visit
-from lifecycle.reminders import approval, closure_moves, handover_letters, outbox, report_copy, visit_letters, words
+from lifecycle.models import Bay, Customer, Message, Studio, Visit
+from lifecycle.reminders import (
+    approval,
+    asked_for,
+    closure_moves,
+    handover_letters,
+    outbox,
+    report_copy,
+    visit_letters,
+    words,
+)
 from lifecycle.reminders.unsubscribe import make_token, unsubscribe
 from tests import people
 from tests.factories import NOW, TODAY, CustomerFactory, SiteFactory, VehicleFactory
@@ -121,7 +130,10 @@ def booked(site, number):
 
 
 def moved(site, number, *, by):
-    rows = [booked(site, n) for n in range(number)]
+    return move(site, [booked(site, n) for n in range(number)], by=by)
+
+
+def move(site, rows, *, by):
     closure = close_site(studio=site.studio, site_id=site.pk, first=STORM, last=STORM, reason="storm",
                          actor="member:1", at=NOW)  # fmt: skip
     to = STORM + timedelta(days=1)
@@ -149,6 +161,15 @@ def test_more_than_twenty_moved_by_one_press_wait_unless_an_owner_pressed(site, 
     )
     said = "Waits for the owner: more than 20 mails in one run." if state == "waiting" else ""
     assert {one.no_mail for one in done} == {said}
+
+
+def test_it_is_mails_that_count_and_not_visits(site):
+    """21 visits moved, 5 customers with an address: 5 mails are not many."""
+    rows = [booked(site, n) for n in range(21)]
+    Customer.objects.filter(pk__in=[row.customer_id for row in rows[5:]]).update(email="")
+    done = move(site, rows, by=people.desk(site.studio))
+    assert list(Message.objects.values_list("state", "approval_for", "error")) == [("ready", [], "")] * 5
+    assert [one.no_mail for one in done] == [""] * 5 + [asked_for.NO_ADDRESS] * 16
 
 
 def test_approved_the_moves_are_told_of_in_one_go(site):
