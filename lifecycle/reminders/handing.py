@@ -29,7 +29,8 @@ from lifecycle.reminders.receipts import suppress
 from lifecycle.reminders.retries import TABLE, Kind
 from lifecycle.reminders.transport import CannotReach, Outcome, Postman, Result
 
-# How old the look at a message may be when it is handed over.
+# How old the look at a message is to be at most when it is handed over. What is begun and not gone by then is looked at
+# anew; `outbox` claims no more at once than go in this time at the pace of the claim before.
 LOOK_HOLDS_S: Final = 1.0
 # Seconds of handing over that may be in doubt, and how many messages at most. Judgement.
 LOT_S: Final = 0.02
