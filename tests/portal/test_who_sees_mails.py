@@ -37,7 +37,8 @@ pytestmark = pytest.mark.django_db
 ROOT = Path(__file__).resolve().parents[2]
 # Whatever makes a mail calls one of these. `mime` only writes out what was frozen.
 MAKES = re.compile(
-    r"\b(EmailMessage|EmailMultiAlternatives|Message\.objects\.create|super\(\)\.send_mail)\(| = Message\("
+    r"\bEmail(Message|MultiAlternatives)\(|(?<!def )\b(send_mail|send_mass_mail|mail_admins|mail_managers|email_user)\("
+    r"|\bMessage\.objects\.\w*create\(| = Message\("
 )
 WRITES_OUT = "lifecycle/reminders/mime.py"
 STORM = TODAY + timedelta(days=7)
@@ -69,6 +70,16 @@ def test_no_mail_is_made_anywhere_but_where_the_table_says():
         if MAKES.search(file.read_text("utf-8"))
     }
     assert found - {WRITES_OUT} == {row.made_in for row in approval.SEES.values()}
+
+
+@pytest.mark.parametrize("line", [
+    "mail = EmailMessage(", "mail = EmailMultiAlternatives(", "send_mail(", "mail.send_mail(", "super().send_mail(",
+    "send_mass_mail(", "mail_admins(", "mail_managers(", "user.email_user(", "Message.objects.create(",
+    "Message.objects.bulk_create(", "Message.objects.get_or_create(", "    row = Message(",
+])  # fmt: skip
+def test_whatever_makes_a_mail_is_seen(line):
+    assert MAKES.search(line)
+    assert not MAKES.search("def send_mail(self)")
 
 
 def test_only_what_the_cycle_writes_and_many_at_once_is_ever_seen_first():
