@@ -15,7 +15,7 @@ from lifecycle.reminders.sweep import SETTLED_ENOUGH, STALE_AFTER, SWEEPERS, UNC
 from lifecycle.reminders.unsubscribe import withdraw
 from tests.factories import ConsentFactory, CustomerFactory, MessageFactory
 
-from .conftest import NOW, Killed, fresh, later, written
+from .conftest import NOW, Killed, begin, fresh, later, written
 
 pytestmark = pytest.mark.django_db
 States = models.MessageState
@@ -30,9 +30,9 @@ def test_of_two_deliverers_the_second_gets_nothing(due):
     two = claims.take(at=NOW, limit=10)
     assert [row.pk for row in one.messages] == [message.pk]
     assert two.messages == ()
-    assert not claims.begin(message, two.token, at=NOW)
-    assert claims.begin(message, one.token, at=NOW)
-    assert not claims.begin(message, one.token, at=NOW)
+    assert not begin(message, two.token, at=NOW)
+    assert begin(message, one.token, at=NOW)
+    assert not begin(message, one.token, at=NOW)
 
 
 def test_two_deliverers_that_saw_the_same_rows_share_them_out(due, monkeypatch):
@@ -67,8 +67,8 @@ def test_a_claim_whose_lease_ran_out_cannot_begin_after_another_took_it(due):
     message = written()
     slow = claims.take(at=NOW, limit=10)
     quick = claims.take(at=NOW + claims.LEASE, limit=10)
-    assert not claims.begin(message, slow.token, at=NOW + claims.LEASE)
-    assert claims.begin(message, quick.token, at=NOW + claims.LEASE)
+    assert not begin(message, slow.token, at=NOW + claims.LEASE)
+    assert begin(message, quick.token, at=NOW + claims.LEASE)
 
 
 def test_a_run_claims_few_at_first_then_as_many_as_the_pace_allows(studio, make_due, provider, monkeypatch):
@@ -200,7 +200,7 @@ def test_a_resend_to_somebody_who_said_no_meanwhile_is_not_made(due, provider):
 def test_a_slow_deliverer_that_knows_the_outcome_corrects_unconfirmed(due):
     message = written()
     claim = claims.take(at=NOW, limit=1)
-    claims.begin(message, claim.token, at=NOW)
+    begin(message, claim.token, at=NOW)
     sweep(at=later(minutes=11))
     assert fresh(message).state == "unconfirmed"
     assert claims.settle(message, claim.token, state=States.ACCEPTED, at=later(minutes=12))
