@@ -11,6 +11,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from lifecycle import models
+from lifecycle.care import visits
 from lifecycle.care.erasure import erase_customer
 from lifecycle.care.visits import propose
 from lifecycle.errors import DomainError
@@ -279,3 +280,50 @@ def test_preview_and_mail_name_the_same_day(proposal):
     reminder = models.Reminder.objects.select_related("due", "vehicle", "customer__studio").get(step="first")
     seen = letters.preview(reminders=[reminder], uid=message.uid, at=due_at)
     assert (seen.text, seen.html) == (message.text, message.html)
+
+
+# ---- a window that opens already open waits for the plan that is being made
+
+
+def awaited():
+    return list(models.Reminder.objects.values_list("state", "reason_code"))
+
+
+def test_a_new_window_is_not_written_about_before_the_calendar_has_looked_for_a_day(make_due, provider, monkeypatch):
+    make_due(earliest=TODAY - timedelta(days=5), ideal=TODAY + timedelta(days=40), latest=TODAY + timedelta(days=60),
+             opened_at=NOW)  # fmt: skip
+    run(NOW)
+    assert awaited() == [("skipped", "plan_awaited")]
+    with monkeypatch.context() as patch:  # proposed, and the days of the site are still being planned
+        patch.setattr(visits, "plan_days", lambda **_: {})
+        propose(at=NOW)
+    run(later(minutes=5))
+    assert awaited() == [("skipped", "plan_awaited")]
+    propose(at=later(minutes=10))
+    run(later(minutes=10))
+    assert awaited() == [("planned", "planned_day")]
+    assert models.Message.objects.count() == 0
+
+
+def test_without_any_plan_a_new_window_waits_a_day_and_no_longer(make_due, provider):
+    make_due(opened_at=NOW)
+    run(later(hours=23))
+    assert awaited() == [("skipped", "plan_awaited")]
+    run(later(hours=24))
+    assert models.Message.objects.get().state == "accepted"
+
+
+@pytest.mark.parametrize("fields", [{"reason_code": "first_check"}, {"words": {"overdue_since": "2026-02-01"}},
+                                    {"latest": TODAY + timedelta(days=1), "ideal": TODAY}])  # fmt: skip
+def test_what_presses_or_would_be_too_late_waits_for_no_plan(make_due, provider, fields):
+    make_due(opened_at=NOW, **fields)
+    run(NOW)
+    assert models.Message.objects.get().state == "accepted"
+
+
+def test_a_calendar_that_found_no_day_was_asked_all_the_same(make_due, provider, monkeypatch):
+    make_due(opened_at=NOW)
+    propose(at=NOW)
+    models.VisitProposal.objects.update(planned_on=None, planned_why="No day is free.")
+    run(NOW)
+    assert models.Message.objects.get().state == "accepted"
