@@ -172,7 +172,7 @@ class CareDueFactory(DjangoModelFactory):
             "self_check": "Pour a cup of water on the washed bonnet and watch it run.",
         }
     )
-    opened_at = NOW
+    opened_at = NOW - timedelta(days=2)  # no notice of it waits for a plan any more
 
 
 class ReminderFactory(DjangoModelFactory):

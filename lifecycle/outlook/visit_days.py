@@ -85,10 +85,6 @@ def gather(studio: Studio, *, today: date) -> Customers:
     )
 
 
-def _now(kept: list[_Kept]) -> tuple[int, ...]:
-    return tuple(one.vehicle_id for one in kept if one.end is None)
-
-
 def _came(studio: Studio, today: date) -> Iterable[tuple[int | None, int, date, Any]]:
     done = Visit.objects.filter(studio=studio, state=VisitState.DONE, on__lte=today).order_by("on", "id")
     yield from done.values_list("customer_id", "vehicle_id", "on", "paid")

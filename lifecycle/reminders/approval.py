@@ -124,10 +124,17 @@ def gate_for_run(ready: QuerySet[Reminder]) -> Gate:
 def release_small_batches(gate: Gate, *, at: datetime) -> None:
     """Where the rules held so many back that no more than 20 were written, the number is no reason to wait."""
     for studio_id in gate.large:
-        rows = Message.objects.filter(studio=studio_id, batch=gate.batch)
-        if rows.count() <= MOST_UNSEEN:
-            for message in rows.filter(state=MessageState.WAITING).select_related("studio"):
-                _lift(message, BATCH, at)
+        release_small_batch(studio_id, gate.batch, at=at)
+
+
+def release_small_batch(studio_id: int, batch: uuid.UUID, *, at: datetime) -> bool:
+    """The same of one run. True: no more than 20 were written."""
+    rows = Message.objects.filter(studio=studio_id, batch=batch)
+    small = bool(rows.count() <= MOST_UNSEEN)
+    if small:
+        for message in rows.filter(state=MessageState.WAITING).select_related("studio"):
+            _lift(message, BATCH, at)
+    return small
 
 
 def batch_of(studio: Studio, kind: str, number: int, *, actor: str) -> uuid.UUID | None:

@@ -82,11 +82,6 @@ class Taken:
     provider_id: str
 
 
-def begin(message: Message, token: uuid.UUID, *, at: datetime) -> bool:
-    """Turn one of our messages to "handing over". False: it is not ours or not waiting any more; leave it."""
-    return message.pk in turn(token, taken=(), begin=(message,), at=at)
-
-
 def turn(token: uuid.UUID, *, taken: Sequence[Taken], begin: Sequence[Message], at: datetime) -> frozenset[int]:
     """Between two lots: write what the provider has taken, with its journal entries, and begin the next. In one
     transaction, and on PostgreSQL in one question to the database, because nothing else runs as often.
@@ -181,7 +176,7 @@ def _note(one: Taken, at: datetime) -> JournalEntry:
 
 
 def take_back(message: Message, token: uuid.UUID, *, at: datetime, **fields: Any) -> bool:
-    """Undo `begin` for a message that was never handed over: it waits as before, and no try was used up."""
+    """Undo the beginning of a message that was never handed over: it waits as before, and no try was used up."""
     changes = {"state": message.state, "next_try_at": message.next_try_at, "error": message.error, **fields}
     return settle(message, token, at=at, attempts=F("attempts") - 1, **changes)
 
@@ -205,6 +200,12 @@ def put_back(message: Message, token: uuid.UUID, *, at: datetime, **fields: Any)
     if "state" in changes:
         changes = {**changes, "state_at": at}
     return bool(Message.objects.filter(pk=message.pk, claim=token, state__in=WAITING).update(**changes))
+
+
+def hold_ours(message: Message, token: uuid.UUID) -> bool:
+    """Whether a message is ours still and waits; if so nobody changes it before the caller's transaction ends."""
+    rows = Message.objects.filter(pk=message.pk, claim=token, state__in=WAITING)
+    return bool(rows.select_for_update().values_list("pk"))
 
 
 def hold(*, at: datetime, until: datetime) -> int:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date, datetime, time, timedelta
 from typing import Final
 
@@ -147,7 +147,7 @@ def move_all(
     with transaction.atomic():
         closure = one(Closure, studio, closure_id, lock=True)
         batch = approval.batch_of(studio, "visit_moved", len(moves), actor=actor)
-        done = []
+        done, written = [], []
         for visit_id, seen, to in moves:
             visit = one(Visit, studio, visit_id)
             plate, was = visit.vehicle.plate, visit.on
@@ -170,4 +170,9 @@ def move_all(
                 raise DomainError(f"{plate}: {error.message}", field=f"to_{visit_id}") from error
             keeper = Keeper.objects.filter(vehicle=visit.vehicle_id, end=None).select_related("customer").first()
             done.append(Moved(plate, to, keeper.customer.phone if keeper else "", told.no_mail))
+            written += [len(done) - 1] if told.message is not None else []
+        # Not everybody has an address: it is the mails that the owner wants to see, not the visits.
+        if batch is not None and approval.release_small_batch(studio.pk, batch, at=at):
+            for number in written:
+                done[number] = replace(done[number], no_mail="")
     return tuple(done)

@@ -48,6 +48,9 @@ WENT_OUT = (MessageState.ACCEPTED, MessageState.DELIVERED)
 NOT_SENT = (MessageState.STOPPED, MessageState.FAILED)
 # Visits and outcomes are read back so far: the longest span that a rule asks about, and a day for the zones.
 NEAR = timedelta(days=DONE_FOR_DAYS + 1)
+# Visits are proposed and their days planned some minutes after a window opens; its notice waits so long at most, so
+# that nothing is lost where no plan comes. Judgement.
+PLAN_WITHIN = timedelta(days=1)
 # Reasons for which the studio itself owes the look, so that even an open complaint does not hold the notice back.
 OWED = ("contract", "event", "first_check")
 # Settling a visit puts the outcome of these on record by itself; a window that opens after it is a new one.
@@ -106,7 +109,8 @@ class Facts:
     recorded: dict[tuple[int, str], date] = field(default_factory=dict)  # the latest outcome of a task on record
     answers: dict[int, tuple[str, date, date | None]] = field(default_factory=dict)  # by window: the latest word
     rests: Mapping[tuple[int, str], Rest] = field(default_factory=dict)
-    planned: Mapping[int, date] = field(default_factory=dict)  # by window: the day that the site's calendar suggests
+    planned: dict[int, date] = field(default_factory=dict)  # by window: the day that the site's calendar suggests
+    looked_for: set[int] = field(default_factory=set)  # windows that the calendar has looked for a day for
 
     def person(self, due: CareDue) -> Customer | None:
         """Who keeps the vehicle now; else who kept it last; None where nobody ever did."""
@@ -135,6 +139,8 @@ class Facts:
             latest=due.latest,
             contract_on=due.contract_on,
             planned_on=self.planned.get(due.pk),
+            # What is written already holds without a plan.
+            plan_awaited=not leave_out and due.pk not in self.looked_for and self.at < due.opened_at + PLAN_WITHIN,
             due_state=due.state,
             booked_on=self._booked_on(due, today),
             retired=due.vehicle.retired_on is not None and due.vehicle.retired_on <= today,
@@ -224,9 +230,18 @@ def gather(
         (row.vehicle_id, row.task): row for row in Refusal.objects.filter(vehicle__in=vehicles).order_by("id")
     }
     _messages(facts, ids, [due.pk for due in dues])
-    standing = VisitProposal.objects.filter(dues__in=dues, state=ProposalState.PROPOSED).exclude(planned_on=None)
-    facts.planned = dict(standing.order_by("-planned_on").values_list("dues", "planned_on"))  # the soonest holds
+    _plans(facts, dues)
     return facts
+
+
+def _plans(facts: Facts, dues: Sequence[CareDue]) -> None:
+    rows = VisitProposal.objects.filter(dues__in=dues)
+    for due_id, state, on, why in rows.values_list("dues", "state", "planned_on", "planned_why"):
+        standing = state == ProposalState.PROPOSED
+        if standing and on is not None:
+            facts.planned[due_id] = min(on, facts.planned.get(due_id, on))  # the soonest holds
+        if why or on is not None or not standing:
+            facts.looked_for.add(due_id)
 
 
 def _keepers(facts: Facts, vehicles: set[int], people: set[int], today: date, known: Mapping[int, Customer]) -> None:

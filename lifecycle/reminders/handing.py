@@ -9,6 +9,7 @@ anew: a "no" that came meanwhile holds.
 
 from __future__ import annotations
 
+import contextlib
 import time
 from collections import Counter
 from collections.abc import Sequence
@@ -21,13 +22,15 @@ from django.db.models import F
 
 from lifecycle import journal
 from lifecycle.models import Message, MessageState
+from lifecycle.models.message import REMINDERS_HEADER
 from lifecycle.reminders import approval, letters
 from lifecycle.reminders import claim as claims
 from lifecycle.reminders.receipts import suppress
 from lifecycle.reminders.retries import TABLE, Kind
 from lifecycle.reminders.transport import CannotReach, Outcome, Postman, Result
 
-# How old the look at a message may be when it is handed over.
+# How old the look at a message is to be at most when it is handed over. What is begun and not gone by then is looked at
+# anew; `outbox` claims no more at once than go in this time at the pace of the claim before.
 LOOK_HOLDS_S: Final = 1.0
 # Seconds of handing over that may be in doubt, and how many messages at most. Judgement.
 LOT_S: Final = 0.02
@@ -42,11 +45,31 @@ class Handing:
         self.seen = letters.look(claim.messages, at=at)
         self.flying: tuple[list[Message], Future[list[Result]]] | None = None
         self.taken: list[claims.Taken] = []
+        self.begun: Sequence[Message] = ()  # the lot that is to follow the one that is flying
         self.reached = True
         self.until: datetime | None = None
 
     def run(self) -> bool:
-        """Deliver the batch. False: the provider cannot be reached, the rest was put back untouched."""
+        """Deliver the batch. False: the provider cannot be reached, the rest was put back untouched.
+
+        After an error of ours, what the provider has is still put on record before the error goes on: else one error
+        about one message would leave two lots in doubt. What is ours still and waits is free after its lease.
+        """
+        try:
+            return self._run()
+        except Exception:
+            self._bring_home()
+            raise
+
+    def _bring_home(self) -> None:
+        for step in (self._land, lambda: self._turn(())):
+            with contextlib.suppress(Exception):  # the first error is the one to tell of
+                step()
+        for message in self.begun:
+            with contextlib.suppress(Exception):
+                self._take_back(message)
+
+    def _run(self) -> bool:
         lot: list[Message] = []
         for message in self.claim.messages:
             if not self.reached:
@@ -78,8 +101,14 @@ class Handing:
         if isinstance(verdict, letters.Later):
             self.counts["later"] += claims.put_back(message, token, at=at, next_try_at=verdict.at)
             return False
+        if isinstance(verdict, letters.Anew):
+            self.counts["stopped"] += self._write_another(message, verdict)
+            return False
         if isinstance(verdict, letters.Rewrite):
             with transaction.atomic():
+                if not claims.hold_ours(message, token):  # stopped or erased since the look: nothing is written on it
+                    self.counts["lost"] += 1
+                    return False
                 needs = letters.rewrite(message, verdict, self.seen, at=at)
             self.counts["rewritten"] += 1
             if needs:
@@ -92,6 +121,7 @@ class Handing:
         """Begin a lot, see the one before it home, and let this one fly."""
         begun: frozenset[int] | None = None
         since = time.monotonic()
+        self.begun = lot
         if self.flying is not None and (self.postman.seconds_each or 0.0) < LOOK_HOLDS_S / 2:
             begun = self._turn(lot)
             for message in lot:
@@ -114,6 +144,7 @@ class Handing:
         ours = [message for message in lot if message.pk in begun]
         if ours:
             self.flying = ours, self.postman.send_soon(ours, for_s=LOOK_HOLDS_S)
+        self.begun = ()
 
     def _leave(self, lot: Sequence[Message], begun: frozenset[int] | None) -> None:
         """Let go of messages that were not handed over; what was not begun by us is somebody else's, or free."""
@@ -121,12 +152,18 @@ class Handing:
             if begun is None:
                 claims.put_back(message, self.claim.token, at=self.at)
             elif message.pk in begun:
-                claims.take_back(message, self.claim.token, at=self.at)
+                self._take_back(message)
+        self.begun = ()
+
+    def _take_back(self, message: Message) -> None:
+        self.postman.forget(message)
+        claims.take_back(message, self.claim.token, at=self.at)
 
     def _turn(self, lot: Sequence[Message]) -> frozenset[int]:
         """Put on record what the provider took last, and begin these messages. Returns the keys of the begun."""
-        taken, self.taken = self.taken, []
-        return claims.turn(self.claim.token, taken=taken, begin=lot, at=self.at)
+        begun = claims.turn(self.claim.token, taken=self.taken, begin=lot, at=self.at)
+        self.taken = []
+        return begun
 
     def _land(self) -> None:
         """Wait for the lot on its way, and write what became of it; what was taken is written at the next turn."""
@@ -134,14 +171,16 @@ class Handing:
             return
         (lot, future), self.flying = self.flying, None
         results = future.result()
-        for message, result in zip(lot, results, strict=False):
+        pairs = list(zip(lot, results, strict=False))
+        for message, result in pairs:  # first, so that no error in the writes below leaves them in doubt
             if result.outcome is Outcome.ACCEPTED:
                 self.taken.append(claims.Taken(message, result.provider_id))
                 self.counts["accepted"] += 1
-            else:
+        for message, result in pairs:
+            if result.outcome is not Outcome.ACCEPTED:
                 self.counts[self._write_outcome(message, result)] += 1
         for message in lot[len(results) :]:  # never handed over
-            claims.take_back(message, self.claim.token, at=self.at)
+            self._take_back(message)
         last = results[-1] if results else None
         self.reached = last is None or not last.all_alike
         self.until = self.at + last.wait if last is not None and last.all_alike and last.wait else None
@@ -160,6 +199,19 @@ class Handing:
             done = claims.put_back(message, self.claim.token, at=self.at, next_try_at=None, **fields)
             if done:
                 self._note(message, verb, reason=reason)
+        return done
+
+    def _write_another(self, message: Message, verdict: letters.Anew) -> bool:
+        """Stop what is much too early, and plan its reminders again; it lets go of them, so that it never says twice
+        what another message says then."""
+        headers = {name: value for name, value in message.headers.items() if name != REMINDERS_HEADER}
+        fields: dict[str, Any] = {"error": letters.TOO_EARLY, "next_try_at": None, "reminder": None, "headers": headers}
+        with transaction.atomic():
+            done = claims.put_back(message, self.claim.token, at=self.at, state=MessageState.STOPPED, **fields)
+            if done:
+                letters.plan_again(verdict.rows, self.at)
+                told = [row.pk for row, _ in verdict.rows]
+                self._note(message, "message stopped", reason=letters.TOO_EARLY, reminders=told)
         return done
 
     def _write_outcome(self, message: Message, result: Result) -> str:

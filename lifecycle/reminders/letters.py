@@ -21,12 +21,14 @@ from lifecycle.models import (
     Step,
     Suppression,
     Visit,
+    VisitState,
 )
 from lifecycle.reminders import approval
 from lifecycle.reminders.facts import Facts, gather, zone_of
 from lifecycle.reminders.planner import CHANGING, apply_decision
 from lifecycle.reminders.render import Prices, Rendered, compose, prices_for
 from lifecycle.reminders.rules import Decision, Send, decide
+from lifecycle.reminders.sweep import STALE_AFTER
 from lifecycle.reminders.wordings import Voice, Voices
 
 # Minutes until the next look at a message that a pause of its studio holds: so late it may leave once the pause is
@@ -55,8 +57,8 @@ class Stop:
 
 @dataclass(frozen=True, slots=True)
 class Rewrite:
-    """Some of what it is about no longer holds, or the day that it names was planned anew: write it anew about what
-    holds. Only for what never left.
+    """Some of what it is about no longer holds or is for later, or the day that it names was planned anew: write it
+    anew about what holds now. Only for what never left.
 
     Attributes:
         days: by key of the kept reminders, the planned day that the mail may name now.
@@ -67,7 +69,16 @@ class Rewrite:
     days: Mapping[int, date | None]
 
 
-Verdict = Go | Later | Stop | Rewrite
+@dataclass(frozen=True, slots=True)
+class Anew:
+    """All of what it is about is for a day when its words would be too old: it is stopped, and its reminders are
+    planned again, so that another message is written in time. Only for what never left."""
+
+    rows: tuple[tuple[Reminder, Decision], ...]
+
+
+Verdict = Go | Later | Stop | Rewrite | Anew
+TOO_EARLY: Final = "Its time was planned so much later that it is written anew then."
 
 
 def asked_before(facts: Facts, reminders: Iterable[Reminder]) -> dict[int, date]:
@@ -136,18 +147,18 @@ class Look:
     facts: Facts
     reminders: Mapping[int, list[Reminder]]
     prices: Prices
-    visits: Mapping[int, tuple[int, date]]  # sequence and day of each visit that a message is about
+    visits: Mapping[int, Visit]  # each that a message is about
     handovers: Mapping[int, str]  # address of each open offer of a vehicle
 
     def verdict(self, message: Message) -> Verdict:
         """Whether what the message says still holds. The copy of a report was signed for: only its address can have
         gone bad. An answer about a visit holds until the visit changes again."""
         if message.visit_id is not None:
-            sequence, on = self.visits.get(message.visit_id, (None, None))
-            if sequence != message.visit_sequence:
+            visit = self.visits.get(message.visit_id)
+            if visit is None or visit.sequence != message.visit_sequence:
                 return Stop("The visit has changed since it was written.")
-            # Only what waited for the owner can be so late.
-            if message.batch is not None and on is not None and on < message.studio.day(self.facts.at):
+            # It waited for the owner, or for the provider. Other days that are offered are still to be answered.
+            if visit.state == VisitState.BOOKED and visit.on < message.studio.day(self.facts.at):
                 return Stop("The day of the visit is over.")
         if message.handover_id is not None:
             return self._handover_verdict(message)
@@ -165,19 +176,33 @@ class Look:
         paused = any(known.studio_paused for _, known in facts)
         decisions = [(row, decide(replace(known, studio_paused=False) if paused else known)) for row, known in facts]
         good = [(row, decision) for row, decision in decisions if isinstance(decision, Send)]
-        bad = [(row, decision) for row, decision in decisions if not isinstance(decision, Send)]
+        bad: list[tuple[Reminder, Decision]] = [(row, said) for row, said in decisions if not isinstance(said, Send)]
         if not good or (bad and message.resends):
             return Stop(bad[0][1].reason)
-        later = max(decision.at for _, decision in good)
-        if paused:
-            later = max(later, self.facts.at + timedelta(minutes=PAUSE_MINUTES))
-        if later > self.facts.at:
-            return Later(later)
+        later = self._later(message, good, paused=paused)
+        if later is not None:
+            too_old = later.at >= message.written_at + STALE_AFTER and not paused and not message.resends
+            return Anew((*good, *bad)) if too_old else later
+        at = self.facts.at
+        bad += [(row, decision) for row, decision in good if decision.at > at]
+        good = [(row, decision) for row, decision in good if decision.at <= at]
         days = {row.pk: decision.planned_on for row, decision in good}
         moved = any(row.planned_on != days[row.pk] for row, _ in good)
         if bad or (moved and not message.resends):
             return Rewrite(tuple(row for row, _ in good), tuple(bad), days)
         return Go()
+
+    def _later(self, message: Message, good: Sequence[tuple[Reminder, Send]], *, paused: bool) -> Later | None:
+        """When something of it may be said; None where it may be now.
+
+        One window that waits holds none of the others back: it is written about anew then. What may have left says the
+        same when it is sent again, so it waits for all of them.
+        """
+        at = self.facts.at
+        when = (max if message.resends else min)(decision.at for _, decision in good)
+        if paused:
+            return Later(max(when, at + timedelta(minutes=PAUSE_MINUTES)))
+        return Later(when) if when > at else None
 
     def _handover_verdict(self, message: Message) -> Verdict:
         if self.handovers.get(message.handover_id or 0, "") != message.to_email.lower():
@@ -208,7 +233,7 @@ def look(messages: Sequence[Message], *, at: datetime) -> Look:
         reminders[message.pk] = [found[pk] for pk in ids[message.pk] if pk in found]
     facts = gather([row.due for row in found.values()], at=at, people=set(people), known=people)
     about = {message.visit_id for message in messages if message.visit_id is not None}
-    visits = {row.pk: (row.sequence, row.on) for row in Visit.objects.filter(pk__in=about)} if about else {}
+    visits = Visit.objects.in_bulk(about) if about else {}
     offers = {message.handover_id for message in messages if message.handover_id is not None}
     still = Handover.objects.filter(pk__in=offers, state=HandoverState.OPEN, ends_at__gt=at) if offers else ()
     handovers = {row.pk: row.to_email.lower() for row in still}
@@ -224,6 +249,13 @@ def _join(rows: Iterable[Reminder], people: Mapping[int, Customer]) -> None:
             row.customer = people[row.customer_id]
             if row.studio_id == row.customer.studio_id:
                 row.studio = row.customer.studio
+
+
+def plan_again(rows: Iterable[tuple[Reminder, Decision]], at: datetime) -> None:
+    """Put reminders of a message that never left back to what the rules say of them now."""
+    for row, decision in rows:
+        apply_decision(row, decision, at, person=row.customer)
+        row.save(update_fields=CHANGING)
 
 
 def rewrite(message: Message, verdict: Rewrite, seen: Look, *, at: datetime) -> list[str]:
@@ -249,9 +281,7 @@ def rewrite(message: Message, verdict: Rewrite, seen: Look, *, at: datetime) -> 
         )
     message.words, message.approval_for = rendered.words, needs
     message.save(update_fields=["reminder", "subject", "text", "html", "headers", "words", "approval_for"])
-    for row, decision in verdict.drop:
-        apply_decision(row, decision, at, person=row.customer)
-        row.save(update_fields=CHANGING)
+    plan_again(verdict.drop, at)
     journal.record(
         studio=message.studio, actor="cycle", at=at, verb="message rewritten", subject="message",
         subject_id=message.pk, reminders=[row.pk for row in verdict.keep], dropped=[row.pk for row, _ in verdict.drop],

@@ -1,8 +1,8 @@
 """A frozen message as an e-mail: Django's, for any backend; and its bytes for SMTP, written at once.
 
-Nearly every mail is two texts and a dozen short headers. Its bytes are put together here in a fifth of the time that
-the general way takes, which searches the text for a boundary, folds each header anew and copies every line. Whatever
-is not that simple goes Django's way. A test compares the two, byte for byte, but for boundary and date.
+Nearly every mail is two texts and a dozen short headers. Its bytes are put together here without what the general way
+does besides: it searches the text for a boundary, folds each header anew and copies every line. Whatever is not that
+simple goes Django's way. A test compares the two, byte for byte, but for boundary and date.
 """
 
 from __future__ import annotations

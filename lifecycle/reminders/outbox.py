@@ -31,9 +31,11 @@ from lifecycle.reminders.transport import Postman
 __all__ = ["deliver", "enqueue", "sweep"]
 
 PEOPLE_AT_ONCE: Final = 100
-# Messages are claimed and looked at together: few at first, then as many as go in `LOOK_HOLDS_S` at the provider's
-# pace, so that the look is never older than that. A "no" of the customer needs no look: it stops the message itself.
-LEAST_AT_ONCE: Final = 20
+# Messages are claimed and looked at together: as many as go in `LOOK_HOLDS_S` at the pace of the claim before, so that
+# the look is hardly ever older than that. Nobody knows the pace of the first claim of a run, so that is of few: at a
+# provider that takes a second for a mail its last look is that many seconds old. A "no" of the customer needs no look:
+# it stops the message itself.
+FIRST_AT_ONCE: Final = 20
 MOST_AT_ONCE: Final = 200
 # A run ends before the next alarm, whose clock is fresher.
 RUN_S: Final = 45.0
@@ -124,7 +126,7 @@ def deliver(*, at: datetime, limit: int | None = None, for_s: float = RUN_S) -> 
     counts: Counter[str] = Counter(
         accepted=0, retry=0, failed=0, unconfirmed=0, stopped=0, later=0, rewritten=0, lost=0
     )
-    left, size, began = limit, LEAST_AT_ONCE, time.monotonic()
+    left, size, began = limit, FIRST_AT_ONCE, time.monotonic()
     with Postman() as postman:
         while time.monotonic() - began < for_s:
             start = time.monotonic()
@@ -136,5 +138,5 @@ def deliver(*, at: datetime, limit: int | None = None, for_s: float = RUN_S) -> 
             if not handing.hand_over(claim, postman, at=at, counts=counts):
                 break
             pace = len(claim.messages) / max(time.monotonic() - start, 1e-3)
-            size = max(LEAST_AT_ONCE, min(MOST_AT_ONCE, int(pace * handing.LOOK_HOLDS_S)))
+            size = max(1, min(MOST_AT_ONCE, int(pace * handing.LOOK_HOLDS_S)))
     return dict(counts)

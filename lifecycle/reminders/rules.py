@@ -41,6 +41,7 @@ class ReminderFacts:
         now: aware.  zone: the recipient's.
         earliest, latest: the care window.  contract_on: the date that a contract names, if any.
         planned_on: the day that the site's calendar suggests for the visit that would do this care, if any.
+        plan_awaited: the window is new, and the calendar has not looked for such a day yet.
         due_state: open, asked, booked, done or withdrawn.
         booked_on: day of a booked visit that covers this care.
         retired, stored: the vehicle is gone for good; is in storage today.
@@ -74,6 +75,7 @@ class ReminderFacts:
     latest: date
     contract_on: date | None = None
     planned_on: date | None = None
+    plan_awaited: bool = False
     due_state: str = "open"
     booked_on: date | None = None
     retired: bool = False
@@ -287,12 +289,14 @@ def _time_on_the_ladder(facts: ReminderFacts) -> Send | Wait | Skip:
     )
 
 
-def _first_notice(facts: ReminderFacts) -> Send:
+def _first_notice(facts: ReminderFacts) -> Send | Wait:
     opens = morning(facts.earliest, facts.zone)
     day = _planned_on(facts, facts.now)
     if day is not None and not facts.pressing and day - timedelta(days=BEFORE_PLANNED_DAYS) > facts.earliest:
         return _before_planned(facts, day)
     if facts.now >= opens:
+        if facts.plan_awaited and not facts.pressing and _today(facts) + timedelta(days=1) < facts.latest:
+            return Wait("plan_awaited", "A day for the visit is being looked for; this waits for it a day at most.")
         return Send(facts.now, "window_open", f"The window has been open since {facts.earliest}.")
     return Send(opens, "window_opens", f"The window opens on {facts.earliest}.")
 

@@ -80,7 +80,7 @@ class Postman:
         self._connection: Any = get_connection(fail_silently=False)
         self._watch: _DataWatch | None = None
         self._thread: ThreadPoolExecutor | None = None
-        self._ready: dict[int, bytes] = {}
+        self._ready: dict[int, tuple[Message, bytes]] = {}
         self.seconds_each: float | None = None  # of the last lot; None before the first
 
     def __enter__(self) -> Self:
@@ -118,7 +118,11 @@ class Postman:
         """Write the bytes of a mail ahead. What cannot be written shows at the hand-over."""
         if self._plain_smtp() is not None:
             with suppress(ValueError, TypeError):
-                self._ready[message.pk] = as_bytes(message)
+                self._ready[message.pk] = message, as_bytes(message)
+
+    def forget(self, message: Message) -> None:
+        """Drop the bytes of a mail that was not handed over after all: it may be written anew before it is."""
+        self._ready.pop(message.pk, None)
 
     def _plain_smtp(self) -> smtplib.SMTP | None:
         """The open connection of Django's own SMTP backend. One that somebody made of it may do more with a mail."""
@@ -153,7 +157,10 @@ class Postman:
 
     def hand_over(self, message: Message) -> Result:
         """Send one message over the open connection. Never raises an `Exception`; it is the result that tells."""
-        ready, smtp = self._ready.pop(message.pk, None), self._plain_smtp()
+        of, ready = self._ready.pop(message.pk, (None, None))
+        if of is not message:  # read anew since, so it may say something else now
+            ready = None
+        smtp = self._plain_smtp()
         if smtp is None:
             return self._hand_over(lambda: self._send(build(message)))
 

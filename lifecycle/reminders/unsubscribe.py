@@ -62,8 +62,10 @@ def withdraw(
         Whether a withdrawal was written; False where it is withdrawn already or was given afresh since.
     """
     with transaction.atomic():
-        # The copy of a report that somebody signed for is no reminder.
-        stopped = Message.objects.filter(customer=customer, purpose=purpose, state__in=WAITING, resends=0, report=None)
+        # What somebody signed, asked or offered for is no reminder: a copy, an answer about a visit, an offer.
+        stopped = Message.objects.filter(
+            customer=customer, purpose=purpose, state__in=WAITING, resends=0, report=None, visit=None, handover=None
+        )
         latest = Consent.objects.filter(customer=customer, purpose=purpose).order_by("-at", "-id").first()
         if latest is not None and latest.given and since is not None and latest.at > since:
             return False

@@ -17,8 +17,18 @@ from django.urls import reverse
 from lifecycle.care import sealing
 from lifecycle.care.opening import close_site
 from lifecycle.care.reports.signature import Signature
-from lifecycle.models import Bay, Message, Studio, Visit
-from lifecycle.reminders import approval, closure_moves, handover_letters, outbox, report_copy, visit_letters, words
+from lifecycle.models import Bay, Customer, Message, Studio, Visit
+from lifecycle.reminders import (
+    approval,
+    asked_for,
+    closure_moves,
+    handover_letters,
+    outbox,
+    report_copy,
+    visit_letters,
+    words,
+)
+from lifecycle.reminders.unsubscribe import make_token, unsubscribe
 from tests import people
 from tests.factories import NOW, TODAY, CustomerFactory, SiteFactory, VehicleFactory
 from tests.lifecycle.care.report_world import make_world
@@ -27,7 +37,8 @@ pytestmark = pytest.mark.django_db
 ROOT = Path(__file__).resolve().parents[2]
 # Whatever makes a mail calls one of these. `mime` only writes out what was frozen.
 MAKES = re.compile(
-    r"\b(EmailMessage|EmailMultiAlternatives|Message\.objects\.create|super\(\)\.send_mail)\(| = Message\("
+    r"\bEmail(Message|MultiAlternatives)\(|(?<!def )\b(send_mail|send_mass_mail|mail_admins|mail_managers|email_user)\("
+    r"|\bMessage\.objects\.\w*create\(| = Message\("
 )
 WRITES_OUT = "lifecycle/reminders/mime.py"
 STORM = TODAY + timedelta(days=7)
@@ -59,6 +70,16 @@ def test_no_mail_is_made_anywhere_but_where_the_table_says():
         if MAKES.search(file.read_text("utf-8"))
     }
     assert found - {WRITES_OUT} == {row.made_in for row in approval.SEES.values()}
+
+
+@pytest.mark.parametrize("line", [
+    "mail = EmailMessage(", "mail = EmailMultiAlternatives(", "send_mail(", "mail.send_mail(", "super().send_mail(",
+    "send_mass_mail(", "mail_admins(", "mail_managers(", "user.email_user(", "Message.objects.create(",
+    "Message.objects.bulk_create(", "Message.objects.get_or_create(", "    row = Message(",
+])  # fmt: skip
+def test_whatever_makes_a_mail_is_seen(line):
+    assert MAKES.search(line)
+    assert not MAKES.search("def send_mail(self)")
 
 
 def test_only_what_the_cycle_writes_and_many_at_once_is_ever_seen_first():
@@ -120,7 +141,10 @@ def booked(site, number):
 
 
 def moved(site, number, *, by):
-    rows = [booked(site, n) for n in range(number)]
+    return move(site, [booked(site, n) for n in range(number)], by=by)
+
+
+def move(site, rows, *, by):
     closure = close_site(studio=site.studio, site_id=site.pk, first=STORM, last=STORM, reason="storm",
                          actor="member:1", at=NOW)  # fmt: skip
     to = STORM + timedelta(days=1)
@@ -150,6 +174,15 @@ def test_more_than_twenty_moved_by_one_press_wait_unless_an_owner_pressed(site, 
     assert {one.no_mail for one in done} == {said}
 
 
+def test_it_is_mails_that_count_and_not_visits(site):
+    """21 visits moved, 5 customers with an address: 5 mails are not many."""
+    rows = [booked(site, n) for n in range(21)]
+    Customer.objects.filter(pk__in=[row.customer_id for row in rows[5:]]).update(email="")
+    done = move(site, rows, by=people.desk(site.studio))
+    assert list(Message.objects.values_list("state", "approval_for", "error")) == [("ready", [], "")] * 5
+    assert [one.no_mail for one in done] == [""] * 5 + [asked_for.NO_ADDRESS] * 16
+
+
 def test_approved_the_moves_are_told_of_in_one_go(site):
     moved(site, 21, by=people.desk(site.studio))
     owner = people.owner(site.studio)
@@ -158,6 +191,25 @@ def test_approved_the_moves_are_told_of_in_one_go(site):
     by = {"studio": site.studio, "member_id": owner.pk, "actor": f"member:{owner.pk}", "at": NOW}
     assert approval.approve(message_ids=ids, **by) == {"approved": 21, "released": 0}
     assert outbox.deliver(at=NOW)["accepted"] == 21
+
+
+def test_a_customer_who_stops_reminders_is_still_told_of_the_visit_that_was_moved(site):
+    moved(site, 21, by=people.desk(site.studio))
+    gone = Message.objects.first()
+    unsubscribe(token=make_token(customer_id=gone.customer_id, purpose="service"), at=NOW)
+    assert set(Message.objects.values_list("state", flat=True)) == {"waiting"}
+    Message.objects.update(state="ready")
+    assert outbox.deliver(at=NOW)["accepted"] == 21
+
+
+def test_an_offer_to_a_new_keeper_outlives_the_end_of_reminders(world):
+    message = handover_letters.offer(
+        customer_ids=[world.keeper.pk], vehicle_id=world.vehicle.pk, email="buyer@example.org", on=TODAY,
+        language="en", actor=f"customer:{world.keeper.pk}", at=NOW,
+    )  # fmt: skip
+    unsubscribe(token=make_token(customer_id=world.keeper.pk, purpose="service"), at=NOW)
+    message.refresh_from_db()
+    assert message.state == "ready"
 
 
 def test_what_was_approved_after_the_day_of_the_visit_is_not_sent(site):

@@ -282,3 +282,15 @@ def test_the_answer_is_mailed_once_in_the_persons_language_and_stopped_when_it_n
     again = asked(vehicle, keeper)
     told = visit_letters.decline(studio=keeper.studio, visit_id=again.pk, reason="Full until May.", **DESK)
     assert (told.message, told.no_mail) == (None, asked_for.NO_ADDRESS)
+
+
+def test_an_answer_that_an_outage_held_past_the_day_of_the_visit_is_stopped_and_an_offer_of_other_days_is_not(world):
+    vehicle, keeper, _due = world
+    visit = asked(vehicle, keeper)
+    late = datetime.combine(SOON + timedelta(days=1), time(9), UTC)
+    days = [datetime.combine(SOON + timedelta(days=9), time(9))]
+    offer = visit_letters.offer_days(studio=keeper.studio, visit_id=visit.pk, offers=days, **DESK).message
+    assert isinstance(letters.look([offer], at=late).verdict(offer), letters.Go)
+    mail = visit_letters.confirm(studio=keeper.studio, visit_id=visit.pk, on=SOON, starts=time(9), **DESK).message
+    assert isinstance(letters.look([mail], at=late - timedelta(days=1)).verdict(mail), letters.Go)
+    assert letters.look([mail], at=late).verdict(mail) == letters.Stop("The day of the visit is over.")

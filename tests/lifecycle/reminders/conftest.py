@@ -9,6 +9,7 @@ from django.core.mail.backends.locmem import EmailBackend as MemoryBackend
 
 from lifecycle import models
 from lifecycle.care.rules import TASKS
+from lifecycle.reminders import claim as claims
 from lifecycle.reminders.outbox import enqueue
 from lifecycle.reminders.planner import plan
 from tests.factories import NOW as NOON_BEFORE
@@ -65,6 +66,11 @@ def written(at=NOW):
     plan(at=at)
     enqueue(at=at)
     return models.Message.objects.order_by("pk").last()
+
+
+def begin(message, token, *, at):
+    """Begin one message as a deliverer begins a lot. False: it is not ours, or does not wait any more."""
+    return message.pk in claims.turn(token, taken=(), begin=(message,), at=at)
 
 
 def fresh(message):

@@ -9,7 +9,8 @@ import pytest
 from django.core.mail.backends.locmem import EmailBackend as MemoryBackend
 
 from lifecycle import models
-from lifecycle.reminders import handing
+from lifecycle.reminders import claim as claims
+from lifecycle.reminders import handing, letters
 from lifecycle.reminders.outbox import deliver, sweep
 from lifecycle.reminders.sweep import UNCONFIRMED_FOR
 from lifecycle.reminders.transport import Postman
@@ -105,3 +106,44 @@ def test_a_no_that_comes_while_the_lot_before_is_stuck_still_holds(many, monkeyp
     message.refresh_from_db()
     assert (message.state, message.attempts) == ("stopped", 0)
     assert message.headers["Message-ID"] not in many.got
+
+
+def after(number, real):
+    """What fails once, the time after `number` times, and works before and after that."""
+    calls = []
+
+    def fails(*args, **kwargs):
+        calls.append(1)
+        if len(calls) == number + 1:
+            raise RuntimeError("the database went away")
+        return real(*args, **kwargs)
+
+    return fails
+
+
+@pytest.mark.parametrize("number", [2, 5, 6, 8])
+@pytest.mark.parametrize(("where", "name"), [(letters.Look, "verdict"), (claims, "turn"), (Postman, "make_ready")])
+def test_an_error_of_ours_in_the_middle_leaves_nothing_in_doubt(many, monkeypatch, where, name, number):
+    with monkeypatch.context() as patch:
+        patch.setattr(where, name, after(number, getattr(where, name)))
+        with pytest.raises(RuntimeError, match="went away"):
+            deliver(at=NOW)
+    assert set(states()) == {"accepted", "ready"}
+    assert states()["accepted"] == len(many.got) > 0, "what the provider has is on record, with its entry"
+    assert models.JournalEntry.objects.filter(verb="message accepted").count() == len(many.got)
+    assert set(models.Message.objects.filter(state="ready").values_list("attempts", flat=True)) == {0}
+    deliver(at=later(minutes=11))
+    assert states() == {"accepted": MANY}
+    assert len(set(many.got)) == len(many.got) == MANY
+
+
+def test_an_error_in_the_write_of_one_outcome_leaves_the_accepted_of_its_lot_on_record(many, monkeypatch):
+    refused = models.Message.objects.order_by("written_at", "pk")[1]
+    models.Message.objects.filter(pk=refused.pk).update(headers=refused.headers | {"X-Broken": "a\nb"})
+    with monkeypatch.context() as patch:
+        patch.setattr(handing.Handing, "_write_outcome", after(0, handing.Handing._write_outcome))
+        patch.setattr(handing.Handing, "_lot_size", lambda self: 5)
+        with pytest.raises(RuntimeError):
+            deliver(at=NOW)
+    assert states()["handing_over"] == 1
+    assert states()["accepted"] == len(many.got) >= 4

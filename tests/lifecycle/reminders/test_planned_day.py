@@ -11,11 +11,15 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from lifecycle import models
+from lifecycle.care import visits
+from lifecycle.care.erasure import erase_customer
 from lifecycle.care.visits import propose
-from lifecycle.reminders import letters
+from lifecycle.errors import DomainError
+from lifecycle.reminders import letters, tending
 from lifecycle.reminders.outbox import deliver, enqueue
 from lifecycle.reminders.planner import plan
 from lifecycle.reminders.rules import BEFORE_PLANNED_DAYS, Send, decide
+from lifecycle.reminders.sweep import STALE_AFTER, sweep
 
 from .conftest import NOW, fresh, later
 from .test_rules import FACTS
@@ -149,6 +153,25 @@ def test_a_message_that_waits_is_written_anew_when_its_day_moves(proposal, provi
     assert models.JournalEntry.objects.filter(verb="message rewritten").count() == 1
 
 
+def test_a_message_whose_person_is_erased_after_the_look_is_not_written_anew(proposal, person, provider, monkeypatch):
+    due_at = NOW.replace(hour=10) + (fresh(proposal).planned_on - LEAD - TODAY)
+    plan(at=due_at)
+    enqueue(at=due_at)
+    move(proposal, proposal.planned_on - timedelta(days=3))
+    verdict = letters.Look.verdict
+
+    def then_erased(self, message):
+        found = verdict(self, message)
+        erase_customer(studio=person.studio, customer_id=person.pk, typed=person.name, actor="member:1", at=due_at)
+        return found
+
+    monkeypatch.setattr(letters.Look, "verdict", then_erased)
+    counts = deliver(at=due_at)
+    assert (counts["rewritten"], counts["lost"], counts["accepted"]) == (0, 1, 0)
+    message = models.Message.objects.get()
+    assert (message.state, message.subject, message.text, message.html) == ("stopped", "", "", "")
+
+
 def test_a_plan_that_moves_far_holds_the_waiting_message_until_its_time(proposal, provider):
     due_at = NOW.replace(hour=10) + (fresh(proposal).planned_on - LEAD - TODAY)
     plan(at=due_at)
@@ -160,6 +183,64 @@ def test_a_plan_that_moves_far_holds_the_waiting_message_until_its_time(proposal
     assert message.next_try_at.date() == far - LEAD
     assert deliver(at=message.next_try_at)["accepted"] == 1
     assert shown(far) in fresh(message).text
+
+
+def test_a_plan_that_moves_so_far_that_the_words_would_be_too_old_loses_no_notice(proposal, provider):
+    """Two weeks after it was written the sweep would stop the message; so another one is written in time."""
+    models.CareDue.objects.update(latest=TODAY + timedelta(days=90))
+    due_at = NOW.replace(hour=10) + (fresh(proposal).planned_on - LEAD - TODAY)
+    plan(at=due_at)
+    enqueue(at=due_at)
+    far = proposal.planned_on + STALE_AFTER + timedelta(days=3)
+    move(proposal, far)
+    counts = deliver(at=due_at)
+    assert (counts["stopped"], counts["later"]) == (1, 0)
+    early = models.Message.objects.get()
+    assert (early.state, early.error, early.told_of()) == ("stopped", letters.TOO_EARLY, [])
+    reminder = models.Reminder.objects.get(step="first")
+    assert (reminder.state, reminder.send_at.date(), reminder.planned_on) == ("planned", far - LEAD, far)
+    for days in range(1, 25):  # before a follow-up is due
+        at = due_at + timedelta(days=days)
+        run(at)
+        sweep(at=at)
+    assert [row.state for row in models.Message.objects.exclude(pk=early.pk)] == ["accepted"]
+    assert shown(far) in models.Message.objects.latest("pk").text
+    assert len(provider.got) == 1
+    with pytest.raises(DomainError, match="is gone"):
+        tending.retry(studio=early.studio, message_id=early.pk, actor="member:1", at=due_at + timedelta(days=1))
+
+
+def test_what_no_longer_holds_of_a_message_that_is_much_too_early_is_held_back_with_its_reason(proposal, make_due):
+    models.CareDue.objects.update(latest=TODAY + timedelta(days=90))
+    due_at = NOW.replace(hour=10) + (fresh(proposal).planned_on - LEAD - TODAY)
+    other = make_due(earliest=due_at.date(), ideal=due_at.date(), latest=due_at.date() + timedelta(days=60))
+    plan(at=due_at)
+    enqueue(at=due_at)
+    move(proposal, proposal.planned_on + STALE_AFTER + timedelta(days=3))
+    models.CareDue.objects.filter(pk=other.pk).update(state="booked")
+    assert deliver(at=due_at)["stopped"] == 1
+    assert set(models.Reminder.objects.filter(step="first").values_list("due__state", "state")) == {
+        ("open", "planned"), ("booked", "skipped"),
+    }  # fmt: skip
+
+
+def test_one_window_that_is_planned_anew_holds_the_others_of_its_mail_back_no_longer(proposal, make_due, provider):
+    due_at = NOW.replace(hour=10) + (fresh(proposal).planned_on - LEAD - TODAY)
+    other = make_due(earliest=due_at.date(), ideal=due_at.date(), latest=due_at.date() + timedelta(days=60))
+    plan(at=due_at)
+    enqueue(at=due_at)
+    message = models.Message.objects.get()
+    assert len(message.told_of()) == 2
+    far = proposal.planned_on + timedelta(days=10)
+    move(proposal, far)
+    counts = deliver(at=due_at)
+    assert (counts["rewritten"], counts["accepted"], counts["later"]) == (1, 1, 0)
+    held, sent = models.Reminder.objects.filter(step="first").order_by("due_id")
+    assert (sent.due, sent.state, fresh(message).told_of()) == (other, "written", [sent.pk])
+    assert (held.state, held.send_at.date()) == ("planned", far - LEAD)
+    run(held.send_at)
+    assert models.Message.objects.latest("pk").told_of() == [held.pk]
+    assert len(provider.got) == 2
 
 
 def test_a_resend_says_what_the_first_said(proposal, provider):
@@ -199,3 +280,50 @@ def test_preview_and_mail_name_the_same_day(proposal):
     reminder = models.Reminder.objects.select_related("due", "vehicle", "customer__studio").get(step="first")
     seen = letters.preview(reminders=[reminder], uid=message.uid, at=due_at)
     assert (seen.text, seen.html) == (message.text, message.html)
+
+
+# ---- a window that opens already open waits for the plan that is being made
+
+
+def awaited():
+    return list(models.Reminder.objects.values_list("state", "reason_code"))
+
+
+def test_a_new_window_is_not_written_about_before_the_calendar_has_looked_for_a_day(make_due, provider, monkeypatch):
+    make_due(earliest=TODAY - timedelta(days=5), ideal=TODAY + timedelta(days=40), latest=TODAY + timedelta(days=60),
+             opened_at=NOW)  # fmt: skip
+    run(NOW)
+    assert awaited() == [("skipped", "plan_awaited")]
+    with monkeypatch.context() as patch:  # proposed, and the days of the site are still being planned
+        patch.setattr(visits, "plan_days", lambda **_: {})
+        propose(at=NOW)
+    run(later(minutes=5))
+    assert awaited() == [("skipped", "plan_awaited")]
+    propose(at=later(minutes=10))
+    run(later(minutes=10))
+    assert awaited() == [("planned", "planned_day")]
+    assert models.Message.objects.count() == 0
+
+
+def test_without_any_plan_a_new_window_waits_a_day_and_no_longer(make_due, provider):
+    make_due(opened_at=NOW)
+    run(later(hours=23))
+    assert awaited() == [("skipped", "plan_awaited")]
+    run(later(hours=24))
+    assert models.Message.objects.get().state == "accepted"
+
+
+@pytest.mark.parametrize("fields", [{"reason_code": "first_check"}, {"words": {"overdue_since": "2026-02-01"}},
+                                    {"latest": TODAY + timedelta(days=1), "ideal": TODAY}])  # fmt: skip
+def test_what_presses_or_would_be_too_late_waits_for_no_plan(make_due, provider, fields):
+    make_due(opened_at=NOW, **fields)
+    run(NOW)
+    assert models.Message.objects.get().state == "accepted"
+
+
+def test_a_calendar_that_found_no_day_was_asked_all_the_same(make_due, provider, monkeypatch):
+    make_due(opened_at=NOW)
+    propose(at=NOW)
+    models.VisitProposal.objects.update(planned_on=None, planned_why="No day is free.")
+    run(NOW)
+    assert models.Message.objects.get().state == "accepted"

@@ -4,12 +4,15 @@ from __future__ import annotations
 
 import socketserver
 import threading
+import time
 
 import pytest
 
 from lifecycle import models
+from lifecycle.reminders import handing
 from lifecycle.reminders.outbox import deliver, enqueue
 from lifecycle.reminders.planner import plan
+from lifecycle.reminders.transport import Postman
 from tests.factories import ConsentFactory, CustomerFactory
 
 from .conftest import NOW, later
@@ -28,6 +31,7 @@ class Talk(socketserver.StreamRequestHandler):
             if self.server.hang_up == word:
                 return
             if word == "DATA":
+                time.sleep(self.server.waits.pop(0) if self.server.waits else 0)
                 self.say("354 go on")
                 lines = []
                 while (line := self.rfile.readline()) not in (b".\r\n", b""):
@@ -48,7 +52,7 @@ class Talk(socketserver.StreamRequestHandler):
 def server(settings):
     with socketserver.ThreadingTCPServer(("127.0.0.1", 0), Talk) as one:
         one.daemon_threads = True
-        one.mails, one.connections, one.hang_up, one.answers = [], 0, "", {}
+        one.mails, one.connections, one.hang_up, one.answers, one.waits = [], 0, "", {}, []
         threading.Thread(target=one.serve_forever, kwargs={"poll_interval": 0.01}, daemon=True).start()
         settings.EMAIL_BACKEND = "django.core.mail.backends.smtp.EmailBackend"
         settings.EMAIL_HOST, settings.EMAIL_PORT = one.server_address
@@ -122,3 +126,22 @@ def test_an_address_that_the_server_refuses_for_good(three, server):
     assert deliver(at=NOW)["failed"] == 3
     assert models.Suppression.objects.count() == 3
     assert server.mails == []
+
+
+def test_what_was_taken_back_and_written_anew_goes_out_in_its_new_words(three, server, monkeypatch):
+    """The bytes of a mail are written ahead; those of a mail that changed after that are not sent."""
+    monkeypatch.setattr(handing, "LOOK_HOLDS_S", 0.05)
+    server.waits = [0.3]  # the first is stuck, so the second is taken back
+    make_ready, changed = Postman.make_ready, []
+
+    def then_it_changes(self, message):
+        make_ready(self, message)
+        if not changed:
+            changed.append(message)
+            models.Message.objects.filter(pk=message.pk).update(subject="Another day")
+
+    monkeypatch.setattr(Postman, "make_ready", then_it_changes)
+    assert deliver(at=NOW)["accepted"] == 3
+    (message,) = changed
+    (sent,) = [mail for mail in server.mails if message.headers["Message-ID"].encode() in mail]
+    assert b"Subject: Another day\r\n" in sent

@@ -14,7 +14,7 @@ from lifecycle.reminders.outbox import deliver
 from lifecycle.reminders.unsubscribe import withdraw
 from tests.factories import MessageFactory, StudioFactory
 
-from .conftest import NOW, fresh, later, written
+from .conftest import NOW, begin, fresh, later, written
 
 pytestmark = pytest.mark.django_db
 
@@ -71,7 +71,7 @@ def test_a_stop_takes_a_message_out_of_a_batch_that_has_not_begun(due, provider)
     message = written()
     claim = claims.take(at=NOW, limit=1)
     assert act(tending.stop, message).state == "stopped"
-    assert not claims.begin(message, claim.token, at=NOW)
+    assert not begin(message, claim.token, at=NOW)
     assert deliver(at=later(hours=1))["accepted"] == 0
 
 
