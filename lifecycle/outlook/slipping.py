@@ -131,7 +131,8 @@ def slipping(studio: Studio, *, today: date, page: int = 1) -> Slips:
 
 def _here(studio: Studio, today: date, made_on: date) -> frozenset[int]:
     """Who has booked, or came since the preparation."""
-    came = Q(on__gte=made_on) | Q(settled_at__date__gte=made_on)  # the preparation runs before the day's work
+    # The preparation runs before the day's work. A moment is compared: for a day SQLite asks Python row by row.
+    came = Q(on__gte=made_on) | Q(settled_at__gte=datetime.combine(made_on, time(), UTC))
     coming = Q(state__in=OPEN_VISITS, on__gte=today) | Q(state=VisitState.DONE) & came
     vehicles = Visit.objects.filter(coming, studio=studio).values("vehicle")
     kept = Keeper.objects.filter(studio=studio, end=None, vehicle__in=vehicles)
