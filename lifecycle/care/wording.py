@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from datetime import date, timedelta
+from datetime import date, datetime, timedelta
 
 from lifecycle.care.facts import CareFacts
 from lifecycle.care.tasks_table import interval
@@ -53,6 +53,12 @@ STRONG_CLEANERS = ("touch_free_high_ph", "dish_soap")
 def day_words(day: date) -> str:
     """`3 March 2026`."""
     return f"{day.day} {MONTHS[day.month - 1]} {day.year}"
+
+
+def zone_name(at: datetime) -> str:
+    """The zone of an aware time as people read it: "CET"; "UTC-03" for a zone that has no name but its distance."""
+    name = at.tzname() or ""
+    return f"UTC{name}" if name[:1] in ("+", "-") else name
 
 
 def between(first: date, last: date) -> str:

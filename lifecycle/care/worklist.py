@@ -149,8 +149,7 @@ def window_words(*, earliest: date, ideal: date, latest: date, today: date) -> s
 
 def _moment(at: datetime) -> str:
     at = timezone.localtime(at)  # by the clock of whoever reads the list
-    name = at.tzname() or ""
-    return f"{at.day} {at:%B %H:%M} {'UTC' if name[:1] in ('+', '-') else ''}{name}"
+    return f"{at.day} {at:%B %H:%M} {wording.zone_name(at)}"
 
 
 def _step_words(row: Any) -> ReminderWord:

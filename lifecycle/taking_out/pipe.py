@@ -26,10 +26,10 @@ class _Sink:
 class ZipPipe:
     """Write members one after the other and take what has come out so far."""
 
-    def __init__(self, *, at: datetime | None = None) -> None:
+    def __init__(self, *, at: datetime) -> None:
         self._sink = _Sink()
         self._zip = ZipFile(cast(IO[bytes], self._sink), "w", allowZip64=True)
-        moment = (at or datetime.now(UTC)).astimezone(UTC)
+        moment = at.astimezone(UTC)
         self._stamp = (max(moment.year, 1980), moment.month, moment.day, moment.hour, moment.minute, moment.second)
 
     def member(self, name: str, compress: int = ZIP_STORED) -> IO[bytes]:

@@ -7,6 +7,8 @@ from datetime import datetime
 from django import template
 from django.utils.formats import date_format
 
+from lifecycle.care.wording import zone_name
+
 register = template.Library()
 
 
@@ -18,5 +20,4 @@ def clock(at: datetime | None, written: str) -> str:
     """
     if at is None:
         return ""
-    name = at.tzname() or ""  # some zones have no name but their distance, "-03"
-    return f"{date_format(at, written)} {'UTC' if name[:1] in ('+', '-') else ''}{name}"
+    return f"{date_format(at, written)} {zone_name(at)}"

@@ -69,3 +69,10 @@ def test_the_work_list_too(time_machine):
     studio = reminder_at(datetime(2027, 6, 1, 8, 0, tzinfo=UTC) + timedelta(days=1), zone="Europe/Oslo")
     page = as_member(people.desk(studio)).get(reverse("studio:work")).content.decode()
     assert "2 June 10:00 CEST" in page
+
+
+def test_a_zone_without_a_name_is_told_by_its_distance():
+    studio = reminder_at(datetime(2027, 6, 30, 22, 30, tzinfo=UTC), zone="America/Sao_Paulo")
+    assert (
+        "30 Jun 2027, 19:30 UTC-03" in as_member(people.desk(studio)).get(reverse("studio:reminders")).content.decode()
+    )
